@@ -1,0 +1,298 @@
+"""Whether to believe a fit: what refuses it, and what flags it.
+
+Refused (:class:`FitError`), because a number would be a guess:
+
+* a curve that the readings do not need: it explains less than a peak of six standard
+  deviations would;
+* a peak outside the readings;
+* no half-power point within them on either side; or on one side only at Q below 10.
+  Where Q is high, a resonance has one shape whatever the circuit, and a flank not
+  read can be inferred from the one that was: that is flagged. At low Q it depends on
+  the circuit, and cannot.
+
+All else is a flag. The limits are such that a sound trace raises a false flag about
+once in a thousand; benchmarks/fit_robustness.py counts them.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import special
+
+from .errors import FitError
+from .family_fit import FamilyFit
+from .flags import Flag
+from .notch import Notch
+from .response import LeakyPeak, Peak
+from .trace import FloatArray, Trace
+
+__all__ = ["MANY", "Judged", "judge", "refuse_unbelievable"]
+
+RISK = 5e-4  # of a false flag, for each test of its own
+LEAST_PEAK, WEAK_PEAK = 6.0, 8.0  # standard deviations
+BRACKETED = 1.0  # half-bandwidths
+ALLOWANCE = 3.0  # standard uncertainties of ln Q, which the bracket scales with
+SKIRT = 0.75  # half-bandwidths: at 0.8 of the height
+LOW_Q = 10.0
+LARGEST_Q_DOUBT = 1.0 / 3.0
+FEW_FREE = 10
+MANY = 0.1  # of the readings: more glitches than that are flagged
+MIN_FLAT = 3
+COARSE = 2.4  # steps per standard deviation where the noise is a third of a step
+DOMINANT_STEP = 0.2
+MIN_GAPS, STEP_TOLERANCE = 5, 0.05  # levels enough, and even enough, to be steps
+ROUNDING = 1e-20  # of the readings' power: residuals below it are arithmetic
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Judged:
+    """What is judged: the readings used, the fit to them, and its parameters."""
+
+    trace: Trace
+    found: FamilyFit
+    parameters: FloatArray
+    n_refused: int
+
+    @property
+    def detuning(self) -> FloatArray:
+        """Readings' places in half-bandwidths, shape (N,)."""
+        return self.found.response.detuning(self.trace.frequency_hz, self.parameters)
+
+    @property
+    def noise(self) -> float:
+        """Standard deviation of a reading of unit weight; the larger of two views."""
+        spread = self.found.minimum.cost / max(self.found.n_free, 1)
+        return math.sqrt(max(spread if self.found.n_free else 0.0, self.found.variance))
+
+
+def refuse_unbelievable(case: Judged) -> None:
+    """Raise where the readings hold no resonance that can be put in numbers.
+
+    Raises
+    ------
+    FitError
+        No peak, a peak outside the readings, or half-power points outside them.
+    """
+    trace, unit = case.trace, case.found.response.abscissa_unit
+    shape = "peak" if case.found.response.is_peak else "notch"
+    spread = np.diagonal(case.found.minimum.inverse_normal) * case.found.variance
+    if not (np.all(np.isfinite(case.parameters)) and np.all(np.isfinite(spread))):
+        raise FitError(f"no {shape}: the curve that fits best is not a finite one")
+    strength = _strength(case)
+    if strength < LEAST_PEAK:
+        raise FitError(
+            f"no {shape}: the best curve improves on a straight line by "
+            f"{strength:.2g} standard deviations only, and noise alone does as much; "
+            "sweep elsewhere, or drive harder",
+            strength=strength,
+        )
+    low, high = float(trace.frequency_hz.min()), float(trace.frequency_hz.max())
+    f0, q_factor = float(case.parameters[0]), float(case.parameters[1])
+    if not low <= f0 <= high:
+        raise FitError(
+            f"the readings from {low:.9g} to {high:.9g} {unit} do not hold the {shape};"
+            f" the curve points to {f0:.9g} {unit}: sweep there",
+            resonant_frequency_hz=f0,
+        )
+    # What noise alone may take from the bracket is allowed for; a flag says it then.
+    q, inverse = case.detuning, case.found.minimum.inverse_normal
+    reach = BRACKETED - ALLOWANCE * math.sqrt(inverse[1, 1] * case.found.variance)
+    sides = int(q.min() <= -reach) + int(q.max() >= reach)
+    circuit_free = q_factor >= LOW_Q or unit != "Hz"
+    if sides == 0 or (sides == 1 and not circuit_free):
+        where = "either side" if sides == 0 else "one side"
+        raise FitError(
+            f"the bandwidth is not bracketed: with f0 = {f0:.6g} {unit} and Q = "
+            f"{q_factor:.3g} the half-power point on {where} lies outside the readings "
+            f"from {low:.6g} to {high:.6g} {unit}; widen the sweep",
+            resonant_frequency_hz=f0,
+            loaded_q=q_factor,
+        )
+
+
+def judge(case: Judged) -> tuple[Flag, ...]:
+    """Return the reasons to doubt a fit that was not refused."""
+    raised = {
+        **_place(case),
+        **_scatter(case),
+        **_readings(case),
+        Flag.WEAK_PEAK: _strength(case) < WEAK_PEAK,
+        Flag.NOT_CONVERGED: not case.found.minimum.settled,
+        Flag.GLITCHES_REFUSED: case.n_refused > 0,
+        Flag.MANY_GLITCHES: case.n_refused > MANY * case.trace.n_readings,
+    }
+    return tuple(flag for flag in Flag if raised.get(flag, False))
+
+
+def _strength(case: Judged) -> float:
+    """Return how many standard deviations the curve improves on a straight line."""
+    trace, weight = case.trace, case.found.weight
+    centred = trace.frequency_hz / trace.frequency_hz.mean() - 1.0
+    columns = np.stack((np.ones_like(centred), centred)) * np.sqrt(weight)
+    y = trace.amplitude_v * np.sqrt(weight)
+    normal = columns @ columns.T
+    line = np.linalg.lstsq(normal, columns @ y, rcond=None)[0] @ columns
+    gain = float(np.sum((y - line) ** 2)) - case.found.minimum.cost
+    noise = case.noise
+    if gain <= 0.0:
+        return 0.0
+    # A fit without residuals to speak of is as strong as double precision tells.
+    return math.sqrt(gain) / max(noise, 1e-9 * math.sqrt(float(y @ y)))
+
+
+def _place(case: Judged) -> dict[Flag, bool]:
+    """Judge where the readings lie on the curve."""
+    q, trace = case.detuning, case.trace
+    parameters, found = case.parameters, case.found
+    u_q = math.sqrt(found.minimum.inverse_normal[1, 1] * found.variance)
+    height = trace.amplitude_v if found.response.is_peak else -trace.amplitude_v
+    top = q[np.argmax(height)]
+    edge = top in (q.min(), q.max())
+    left, right = np.count_nonzero(q < -SKIRT), np.count_nonzero(q > SKIRT)
+    circuit_free = isinstance(found.response, Peak) or not found.response.is_peak
+    return {
+        Flag.UNPHYSICAL: _unphysical(found, parameters),
+        Flag.NOT_BRACKETED: bool(q.min() > -BRACKETED or q.max() < BRACKETED),
+        Flag.PEAK_AT_EDGE: bool(edge),
+        Flag.FEW_ON_PEAK: int(np.count_nonzero(np.abs(q) < BRACKETED)) < MIN_FLAT,
+        Flag.FEW_IN_SKIRTS: bool(min(left, right) < 2),  # noqa: PLR2004 - as its text says
+        Flag.LOW_Q: bool(
+            parameters[1] < LOW_Q
+            and circuit_free
+            and found.response.abscissa_unit == "Hz"
+        ),
+        Flag.Q_UNCERTAIN: u_q > LARGEST_Q_DOUBT,
+    }
+
+
+def _unphysical(found: FamilyFit, parameters: FloatArray) -> bool:
+    """Return whether no passive circuit gives the fitted curve."""
+    if isinstance(found.response, LeakyPeak):
+        doubt = math.sqrt(found.minimum.inverse_normal[4, 4] * found.variance)
+        excess = float(parameters[4])
+        # Below -s^2 the far skirts would be imaginary; above 1 they top the peak.
+        return excess < -3.0 * doubt or float(parameters[3]) ** 2 + excess > 1.0
+    if isinstance(found.response, Notch):
+        return bool(parameters[3] >= 1.0)
+    return False
+
+
+def _scatter(case: Judged) -> dict[Flag, bool]:
+    """Judge the size and the pattern of the residuals."""
+    found = case.found
+    raised: dict[Flag, bool] = {Flag.FEW_READINGS: found.degrees_of_freedom < FEW_FREE}
+    if found.n_free < 1:
+        return raised
+    if found.noise_known:
+        chi2 = found.minimum.cost / found.variance
+        if math.isinf(found.degrees_of_freedom):
+            high = special.chdtrc(found.n_free, chi2)
+            low = special.chdtr(found.n_free, chi2)
+        else:
+            ratio, dof = chi2 / found.n_free, found.degrees_of_freedom
+            high = special.fdtrc(found.n_free, dof, ratio)
+            low = special.fdtr(found.n_free, dof, ratio)
+        raised |= {Flag.CHI2_HIGH: bool(high < RISK), Flag.CHI2_LOW: bool(low < RISK)}
+    power = float(found.weight @ case.trace.amplitude_v**2)
+    if found.minimum.cost <= ROUNDING * power:
+        return raised
+    order = np.argsort(case.trace.frequency_hz, kind="stable")
+    residual = (case.trace.amplitude_v - found.minimum.amplitude_v) * np.sqrt(
+        found.weight
+    )
+    raised[Flag.RESIDUAL_PATTERN] = (
+        _neighbours_agree(residual[order], found.minimum.parameters.size)
+        or _other_shape(case, residual)
+        or _lack_of_fit(case.trace.frequency_hz, residual, found)
+    )
+    return raised
+
+
+def _neighbours_agree(residual: FloatArray, n_parameters: int) -> bool:
+    """Return whether neighbouring residuals share their sign and size too often.
+
+    The first autocorrelation of N white residuals has the variance 1/N nearly; a fit
+    of p parameters lowers its mean by about p/N, which is not made use of.
+    """
+    power = float(residual @ residual)
+    n_free = residual.size - n_parameters
+    if power <= 0.0 or n_free < MIN_FLAT:
+        return False
+    together = float(residual[1:] @ residual[:-1]) / power
+    return together * math.sqrt(residual.size) > float(special.ndtri(1.0 - RISK))
+
+
+def _other_shape(case: Judged, residual: FloatArray) -> bool:
+    """Return whether a floor, leakage or another slope would take up the residuals.
+
+    A score test: residuals are projected on what those shapes would add, less what
+    the fitted parameters take up already. Beside the flag of neighbours it sees the
+    faults that cost Q most, on few readings too.
+    """
+    found = case.found
+    response = found.response
+    if type(response) is not Peak or found.n_free < 2 * MIN_FLAT:
+        return False
+    leaky = LeakyPeak(exponent=response.exponent)
+    _, slopes = leaky.amplitude_and_slopes(
+        case.trace.frequency_hz, np.append(found.minimum.parameters, (0.0, 0.0))
+    )
+    root = np.sqrt(found.weight)
+    basis = np.linalg.qr((slopes * root).T)[0][:, 3:]
+    taken = float(np.sum((basis.T @ residual) ** 2))
+    left = max(float(residual @ residual) - taken, 1e-300)
+    n_left = found.n_free - basis.shape[1]
+    ratio = (taken / basis.shape[1]) / (left / n_left)
+    return bool(special.fdtrc(basis.shape[1], n_left, ratio) < RISK)
+
+
+def _lack_of_fit(frequency: FloatArray, residual: FloatArray, found: FamilyFit) -> bool:
+    """Return whether repeated readings agree better among themselves than with it."""
+    _, where, count = np.unique(frequency, return_inverse=True, return_counts=True)
+    pure_dof = int(frequency.size - count.size)
+    lack_dof = int(count.size) - found.minimum.parameters.size
+    if pure_dof < MIN_FLAT or lack_dof < 1:
+        return False
+    mean = np.bincount(where, weights=residual) / count
+    pure = float(np.sum((residual - mean[where]) ** 2))
+    lack = float(residual @ residual) - pure
+    if pure <= 0.0:
+        return False
+    ratio = (lack / lack_dof) / (pure / pure_dof)
+    return bool(special.fdtrc(lack_dof, pure_dof, ratio) < RISK)
+
+
+def _readings(case: Judged) -> dict[Flag, bool]:
+    """Judge the readings themselves: clipped, or in coarse steps."""
+    amplitude, found = case.trace.amplitude_v, case.found
+    levels = np.unique(amplitude)
+    step = _step(levels)
+    scatter = case.noise / math.sqrt(float(np.median(found.weight)))
+    n_equal = int(amplitude.size - levels.size)  # readings that another one repeats
+    at_top = amplitude == levels[-1]
+    n_top = int(np.count_nonzero(at_top))
+    if n_equal > n_top - 1 and step > DOMINANT_STEP * scatter:
+        # Steps make flat tops of their own: clipped is what is wider than a step.
+        rise = float(np.ptp(found.minimum.amplitude_v[at_top]))
+        flat = n_top >= MIN_FLAT and rise > step
+    else:
+        # Of readings that vary freely, even two rarely agree to the last digit.
+        flat = n_top >= (MIN_FLAT if n_equal > n_top - 1 else 2)
+    if np.ptp(case.trace.frequency_hz[at_top]) == 0.0:
+        flat = False  # one frequency read again
+    return {
+        Flag.CLIPPED: found.response.is_peak and flat,
+        Flag.COARSE_STEPS: n_equal > MANY * amplitude.size and step > COARSE * scatter,
+    }
+
+
+def _step(levels: FloatArray) -> float:
+    """Return the step that all levels are multiples of apart, or 0."""
+    gaps = np.diff(levels)
+    gaps = gaps[gaps > 1e-9 * levels[-1]]
+    if gaps.size < MIN_GAPS:
+        return 0.0
+    count = gaps / gaps.min()
+    even = bool(np.all(np.abs(count - np.round(count)) < STEP_TOLERANCE * count))
+    return float(gaps.min()) if even else 0.0

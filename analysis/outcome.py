@@ -1,0 +1,31 @@
+"""Turn what was deduced and doubted into a result's parts."""
+
+from collections.abc import Mapping, Sequence
+
+from .propagate import Deduced
+from .resonance_fit import ResonanceFit
+from .result import Caution, Quantity
+
+__all__ = ["cautions_of", "quantities_of"]
+
+
+def quantities_of(
+    deduced: Sequence[Deduced], *, units: Mapping[str, str]
+) -> tuple[Quantity, ...]:
+    """Give deduced values their units, in their order."""
+    return tuple(
+        Quantity(
+            name=one.name,
+            value=one.value,
+            unit=units[one.name],
+            standard_uncertainty=one.u,
+            interval=one.interval,
+            budget=one.budget,
+        )
+        for one in deduced
+    )
+
+
+def cautions_of(found: ResonanceFit) -> tuple[Caution, ...]:
+    """Turn a fit's flags into the warnings of a result."""
+    return tuple(Caution(code=flag.code, text=flag.text) for flag in found.flags)

@@ -1,0 +1,184 @@
+"""Readings of one resonance: frequency against amplitude, checked once.
+
+Whatever holds a :class:`Trace` need not check it again: every frequency is finite
+and above zero, every amplitude finite and not negative. Order is free and
+frequencies may repeat, since an adaptive sweep reads in no order and returns to
+the points that tell it most.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .errors import InputError
+
+__all__ = ["FloatArray", "Trace", "checked_column"]
+
+FloatArray = NDArray[np.float64]
+Readings = FloatArray | Sequence[float]
+
+REFERENCE_IMPEDANCE_OHM = 50.0
+DB_TO_RELATIVE = math.log(10.0) / 20.0  # d(ln V) per decibel
+LARGEST = 1e50  # beyond any reading, and squares of it stay finite
+POWER_DBM_LIMIT = 200.0  # 1e17 W: beyond any reading, below overflow
+
+
+def checked_column(values: Readings, *, name: str, positive: bool = True) -> FloatArray:
+    """Return a column of readings as a read-only float array, or refuse it.
+
+    Parameters
+    ----------
+    values
+        The readings, shape (N,).
+    name
+        What they are, with the unit, for the sentence of a refusal.
+    positive
+        Whether zero is refused too; negative values always are.
+
+    Raises
+    ------
+    InputError
+        Not one row of numbers, or a reading that is not finite, or is negative.
+    """
+    try:
+        column = np.array(values, dtype=np.float64)
+    except (TypeError, ValueError) as error:
+        raise InputError(f"{name} is not a row of numbers: {error}") from error
+    if column.ndim != 1:
+        raise InputError(
+            f"{name} must be one row of readings, not of shape {column.shape}"
+        )
+    bad = ~(column < LARGEST) | (column <= 0.0 if positive else column < 0.0)
+    if bad.any():
+        index = int(np.argmax(bad))
+        need = "above zero" if positive else "zero or above"
+        raise InputError(
+            f"{name} of reading {index + 1} of {column.size} is {column[index]:g}; "
+            f"it must be finite and {need}",
+            index=index,
+        )
+    column.flags.writeable = False
+    return column
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Trace:
+    """Amplitude read at a row of frequencies.
+
+    Attributes
+    ----------
+    frequency_hz
+        Generator frequencies in Hz, shape (N,), > 0, any order, repeats allowed.
+    amplitude_v
+        Detector amplitudes in V, shape (N,), >= 0. Whether r.m.s. or peak does not
+        matter to a resonance, only that all are the same.
+    u_amplitude_v
+        Standard uncertainty of each amplitude in V, shape (N,), > 0, or None: then
+        the scatter about the fitted curve tells.
+
+    Raises
+    ------
+    InputError
+        Columns of different length, none at all, or a reading that is not finite
+        or not in its range; the sentence says which.
+    """
+
+    frequency_hz: FloatArray
+    amplitude_v: FloatArray
+    u_amplitude_v: FloatArray | None = None
+
+    def __post_init__(self) -> None:
+        frequency = checked_column(self.frequency_hz, name="frequency_hz")
+        amplitude = checked_column(self.amplitude_v, name="amplitude_v", positive=False)
+        if frequency.size == 0:
+            raise InputError("the trace holds no readings")
+        columns = {"frequency_hz": frequency, "amplitude_v": amplitude}
+        if self.u_amplitude_v is not None:
+            columns["u_amplitude_v"] = checked_column(
+                self.u_amplitude_v, name="u_amplitude_v"
+            )
+        for name, column in columns.items():
+            if column.size != frequency.size:
+                raise InputError(
+                    f"{name} has {column.size} readings but frequency_hz has "
+                    f"{frequency.size}"
+                )
+            object.__setattr__(self, name, column)
+
+    @property
+    def n_readings(self) -> int:
+        """Number of readings N."""
+        return int(self.frequency_hz.size)
+
+    @classmethod
+    def from_power_dbm(
+        cls,
+        *,
+        frequency_hz: Readings,
+        power_dbm: Readings,
+        u_power_db: Readings | None = None,
+        impedance_ohm: float = REFERENCE_IMPEDANCE_OHM,
+    ) -> Self:
+        """Make a trace of power levels: r.m.s. volts across the meter's impedance.
+
+        Parameters
+        ----------
+        frequency_hz
+            Generator frequencies in Hz, shape (N,).
+        power_dbm
+            Power levels in dB above 1 mW, shape (N,).
+        u_power_db
+            Their standard uncertainties in dB, shape (N,), or None.
+        impedance_ohm
+            Impedance in ohm that the power is dissipated in: 0 dBm across 50 ohm is
+            0.2236 V.
+
+        Raises
+        ------
+        InputError
+            As the constructor; or a level that is no number or past +/-200 dBm.
+        """
+        try:
+            level = np.array(power_dbm, dtype=np.float64).reshape(-1)
+        except (TypeError, ValueError) as error:
+            raise InputError(f"power_dbm is not a row of numbers: {error}") from error
+        bad = ~(np.abs(level) <= POWER_DBM_LIMIT)
+        if bad.any():
+            index = int(np.argmax(bad))
+            raise InputError(
+                f"power_dbm of reading {index + 1} of {level.size} is {level[index]:g};"
+                f" it must lie within +/-{POWER_DBM_LIMIT:g} dBm",
+                index=index,
+            )
+        if not 0.0 < impedance_ohm < math.inf:
+            raise InputError(
+                f"impedance_ohm is {impedance_ohm:g}; it must be finite and above zero"
+            )
+        amplitude = np.sqrt(impedance_ohm * 1e-3) * 10.0 ** (level / 20.0)
+        u_amplitude = None
+        if u_power_db is not None:
+            u_db = checked_column(u_power_db, name="u_power_db")
+            if u_db.size != level.size:
+                raise InputError(
+                    f"u_power_db has {u_db.size} readings but power_dbm has "
+                    f"{level.size}"
+                )
+            u_amplitude = DB_TO_RELATIVE * u_db * amplitude
+        return cls(
+            frequency_hz=np.asarray(frequency_hz, dtype=np.float64),
+            amplitude_v=amplitude,
+            u_amplitude_v=u_amplitude,
+        )
+
+    def select(self, keep: NDArray[np.bool_]) -> Self:
+        """Return the trace of the readings where `keep`, shape (N,), is true."""
+        u = self.u_amplitude_v
+        return type(self)(
+            frequency_hz=self.frequency_hz[keep],
+            amplitude_v=self.amplitude_v[keep],
+            u_amplitude_v=None if u is None else u[keep],
+        )
