@@ -1,0 +1,50 @@
+"""The drivers' branch of the error tree (drawn in `halfpower.analysis.errors`)."""
+
+from ..analysis.errors import HalfpowerError
+
+__all__ = [
+    "DriverError",
+    "InstrumentError",
+    "Interrupted",
+    "LinkLostError",
+    "LinkTimeoutError",
+    "ReplyError",
+    "SettingError",
+    "TransportError",
+]
+
+
+class DriverError(HalfpowerError):
+    """An instrument or its link failed."""
+
+    exit_status = 3
+
+
+class TransportError(DriverError):
+    """The link cannot be opened, is silent or is lost."""
+
+
+class LinkTimeoutError(TransportError):
+    """No answer came in time."""
+
+
+class LinkLostError(TransportError):
+    """The link was closed while it was needed."""
+
+
+class InstrumentError(DriverError):
+    """The instrument refused: its error queue says so."""
+
+
+class ReplyError(DriverError):
+    """The instrument answered, but not with sense."""
+
+
+class SettingError(HalfpowerError):
+    """A setting or a reading is out of the instrument's range."""
+
+    exit_status = 4
+
+
+class Interrupted(KeyboardInterrupt):
+    """SIGTERM arrived; unwinds like Ctrl-C so that every clean-up runs."""
