@@ -1,0 +1,24 @@
+"""The command `halfpower`. Importing this imports nothing heavy."""
+
+import typer
+
+from . import demo, fit, measure, sim
+from .ending import with_exit_status
+
+__all__ = ["app"]
+
+app = typer.Typer(
+    name="halfpower",
+    help="Find a resonance, measure it, and say what the part is and how surely.",
+    epilog="Exit status: 0 done, 2 unusable arguments or file, 3 an instrument or "
+    "link failed, 4 nothing measurable, 130 interrupted with all readings kept.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,  # plain help starts in half the time
+    pretty_exceptions_enable=False,
+)
+app.command("demo")(with_exit_status(demo.demo))
+app.command("sweep")(with_exit_status(measure.sweep))
+app.command("coil")(with_exit_status(measure.coil))
+app.command("fit")(with_exit_status(fit.fit))
+app.add_typer(sim.app, name="sim")

@@ -1,0 +1,42 @@
+"""How a command ends: one sentence on standard error, and the exit status."""
+
+import functools
+import sys
+from collections.abc import Callable
+from typing import ParamSpec
+
+import typer
+
+__all__ = ["INTERRUPTED", "with_exit_status"]
+
+INTERRUPTED = 130
+
+Arguments = ParamSpec("Arguments")
+
+
+def with_exit_status(command: Callable[Arguments, None]) -> Callable[Arguments, None]:
+    """Give a command its ending.
+
+    An error of our own is printed as its sentence and ends with its own status;
+    Ctrl-C and SIGTERM end with 130. Anything else is a fault and keeps its traceback.
+    """
+
+    @functools.wraps(command)
+    def run(*args: Arguments.args, **kwargs: Arguments.kwargs) -> None:
+        from ..analysis.errors import HalfpowerError
+
+        try:
+            command(*args, **kwargs)
+        except HalfpowerError as error:
+            _say(str(error), error)
+            raise typer.Exit(error.exit_status) from None
+        except KeyboardInterrupt as error:
+            _say("interrupted", error)
+            raise typer.Exit(INTERRUPTED) from None
+
+    return run
+
+
+def _say(sentence: str, error: BaseException) -> None:
+    notes = getattr(error, "__notes__", ())
+    print(f"halfpower: {'; '.join([sentence, *notes])}", file=sys.stderr)  # noqa: T201 - talk goes to standard error

@@ -1,0 +1,200 @@
+"""Results to standard output, talk to standard error, files where asked."""
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from rich.console import Console
+from rich.markup import escape
+from rich.progress import (
+    BarColumn,
+    MofNCompleteColumn,
+    SpinnerColumn,
+    TaskID,
+    TextColumn,
+)
+from rich.progress import (
+    Progress as Bar,
+)
+from rich.table import Table
+
+from ..analysis.errors import InputError
+from ..analysis.reading import Reading
+from ..analysis.result import Result
+from ..records.document import to_json
+from ..records.readings_file import ReadingsFile
+from ..reports.page import CAUTION, check_page, save_page
+from ..reports.picture import check_picture, save_picture
+from ..reports.summary import heading, quantity_rows, remarks
+from ..sweeps.sink import Progress
+
+__all__ = [
+    "KeepReadings",
+    "ShowProgress",
+    "Wanted",
+    "hand_out",
+    "kept",
+    "show_caution",
+    "talk",
+]
+
+STANDARD_OUTPUT = "-"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """What is to be written of a result, by the options of that name."""
+
+    json: str | None = None
+    plot: Path | None = None
+    page: Path | None = None
+    invented: str = ""
+
+    def __post_init__(self) -> None:
+        """Refuse before a measurement what could not be drawn after it."""
+        if self.plot is not None:
+            check_picture(self.plot)
+        if self.page is not None:
+            check_page()
+
+    @property
+    def quiet(self) -> bool:
+        """Whether standard output belongs to the document."""
+        return self.json == STANDARD_OUTPUT
+
+
+def talk(text: str) -> None:
+    """Say something to the person, on standard error."""
+    Console(stderr=True, highlight=False).print(text, markup=False, soft_wrap=True)
+
+
+def hand_out(result: Result, wanted: Wanted) -> None:
+    """Print a result, or its document, and write the files asked for.
+
+    Raises
+    ------
+    InputError, ReportError
+        A file cannot be written.
+    """
+    # What was found is shown first, so that a file that cannot be written costs the
+    # file and nothing else.
+    if wanted.quiet:
+        sys.stdout.write(to_json(result))
+        sys.stdout.flush()
+    else:
+        _print(result)
+    if wanted.json is not None and not wanted.quiet:
+        _write(Path(wanted.json), to_json(result))
+        talk(f"Wrote {wanted.json}")
+    if wanted.plot is not None:
+        save_picture(result, wanted.plot)
+        talk(f"Wrote {wanted.plot}")
+    if wanted.page is not None:
+        save_page(result, wanted.page, invented=wanted.invented)
+        talk(f"Wrote {wanted.page}")
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise InputError(f"cannot write {path}: {error.strerror}") from error
+
+
+def _print(result: Result) -> None:
+    console = Console(highlight=False)
+    table = Table(title=escape(heading(result)), title_justify="left", box=None)
+    table.add_column("quantity")
+    table.add_column("value", justify="right")
+    table.add_column("± (95 %)", justify="right")
+    table.add_column("unit")
+    for row in quantity_rows(result):
+        table.add_row(row.name, row.value, row.doubt, row.unit)
+    console.print(table)
+    for remark in remarks(result):
+        console.print(remark, markup=False, soft_wrap=True)
+    for caution in result.warnings:
+        console.print(f"! {caution.text}", markup=False, soft_wrap=True)
+
+
+def show_caution() -> None:
+    """Show the caution that belongs to every driven tank."""
+    talk(f"Caution: {CAUTION}")
+
+
+class KeepReadings:
+    """The sink that keeps every reading on disk, and says where at the end."""
+
+    def __init__(self, file: ReadingsFile) -> None:
+        self._file = file
+
+    def reading(self, reading: Reading, *, progress: Progress) -> None:
+        """Write it; it is on disk when this returns."""
+        self._file.add(reading, phase=progress.phase)
+
+    def result(self, result: Result) -> None:
+        """Nothing: a result is handed out, not kept here."""
+
+
+class ShowProgress:
+    """The sink that shows how far a sweep is, on standard error."""
+
+    def __init__(self) -> None:
+        self._bar = Bar(
+            SpinnerColumn(),
+            TextColumn("{task.description}"),
+            BarColumn(),
+            MofNCompleteColumn(),
+            TextColumn("readings"),
+            console=(console := Console(stderr=True)),
+            transient=True,
+            disable=not console.is_terminal,
+        )
+        self._task: TaskID | None = None
+
+    def __enter__(self) -> Self:
+        """Begin."""
+        self._bar.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """Take the bar away."""
+        self._bar.stop()
+
+    def reading(self, reading: Reading, *, progress: Progress) -> None:
+        """Move the bar."""
+        text = f"{progress.phase:8} {reading.frequency_hz / 1e6:12.6f} MHz"
+        if self._task is None:
+            self._task = self._bar.add_task(text, total=progress.expected)
+        self._bar.update(
+            self._task,
+            description=text,
+            completed=progress.taken,
+            total=max(progress.expected, progress.taken),
+        )
+
+    def result(self, result: Result) -> None:
+        """Nothing: the bar goes by itself."""
+
+
+@contextmanager
+def kept(file: ReadingsFile) -> Iterator[KeepReadings]:
+    """Keep readings for the length of a block, and say where they are."""
+    with file:
+        try:
+            yield KeepReadings(file)
+        finally:
+            if file.count:
+                talk(f"Kept {file.count} readings in {file.path}")
+            else:
+                file.discard()

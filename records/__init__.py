@@ -1,0 +1,1 @@
+"""Keep every reading and result, and find them again."""

@@ -1,0 +1,1 @@
+"""Turn a result into a table, a picture, a page."""

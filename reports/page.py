@@ -1,0 +1,96 @@
+"""One self-contained HTML page of a result."""
+
+import io
+from importlib.util import find_spec
+from pathlib import Path
+
+from ..analysis.result import Result
+from .errors import ReportError
+from .picture import draw, save_figure
+from .summary import WORDS, budget_rows, heading, quantity_rows, remarks
+
+__all__ = ["CAUTION", "check_page", "save_page"]
+
+CAUTION = (
+    "A tank multiplies its voltage by Q, and a resonating part burns at once and deep: "
+    "keep hands off while it is driven. An unshielded resonant coil radiates. Local "
+    "rules and a licensed person come first."
+)
+NO_LIBRARY = "pages need jinja2 and matplotlib: pip install 'halfpower[report]'"
+BUDGETED = ("inductance", "unloaded_q", "loaded_q", "resonant_frequency")
+
+
+def check_page() -> None:
+    """See that a page could be made.
+
+    Raises
+    ------
+    ReportError
+        The templates' or the drawing library is not installed.
+    """
+    if find_spec("jinja2") is None or find_spec("matplotlib") is None:
+        raise ReportError(NO_LIBRARY)
+
+
+def save_page(result: Result, path: Path, *, invented: str = "") -> None:
+    """Write a result as one HTML file with its picture inside.
+
+    Parameters
+    ----------
+    result
+        What was found.
+    path
+        The file; its folder is made where needed.
+    invented
+        A sentence that says so where the setting is invented.
+
+    Raises
+    ------
+    ReportError
+        The file cannot be written, or the templates' library is not installed.
+    """
+    try:
+        import jinja2
+        from markupsafe import Markup
+    except ImportError as error:
+        raise ReportError(NO_LIBRARY) from error
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("halfpower.reports"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+    )
+    text = environment.get_template("result.html.j2").render(
+        title=heading(result),
+        invented=invented,
+        rows=quantity_rows(result),
+        remarks=remarks(result),
+        warnings=result.warnings,
+        picture=Markup(_svg(result)),  # noqa: S704 - drawn here, its text escaped
+        budgets=_budgets(result),
+        instruments=result.evidence.instruments,
+        settings=result.evidence.settings,
+        readings=result.evidence.readings,
+        caution=CAUTION,
+        software=result.evidence.software,
+    )
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text, encoding="utf-8", errors="backslashreplace")
+    except OSError as error:
+        raise ReportError(f"cannot write {path}: {error.strerror}") from error
+
+
+def _svg(result: Result) -> str:
+    buffer = io.StringIO()
+    save_figure(draw(result), buffer, kind="svg")
+    text = buffer.getvalue()
+    return text[text.index("<svg") :]
+
+
+def _budgets(result: Result) -> list[dict[str, object]]:
+    names = {quantity.name for quantity in result.quantities}
+    return [
+        {"name": WORDS[name], "rows": budget_rows(result[name])}
+        for name in BUDGETED
+        if name in names
+    ]
