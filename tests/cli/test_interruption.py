@@ -1,0 +1,81 @@
+"""Killed in the middle: the output is off, the readings are kept."""
+
+import signal
+import socket
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    import subprocess
+
+Start = Callable[..., "subprocess.Popen[str]"]
+
+
+@pytest.fixture
+def served(start: Start) -> Iterator[tuple[str, int]]:
+    """Serve the scene in a process of its own; bench file and generator's port."""
+    server = start("sim", "serve", "kit-coil", "--bench-file", "served.toml")
+    assert server.stdout is not None
+    lines = [server.stdout.readline().split() for _ in range(2)]
+    ports = {name: int(resource.split("::")[2]) for name, resource in lines}
+    while not Path("served.toml").exists():
+        time.sleep(0.01)  # noqa: TID251 - another process's file
+    yield "served.toml", ports["generator"]
+    server.send_signal(signal.SIGINT)
+    server.communicate(timeout=20)
+
+
+def output_state(port: int) -> str:
+    """Ask the generator, over a link of one's own, whether its output is on."""
+    with socket.create_connection(("127.0.0.1", port), timeout=10) as link:
+        link.sendall(b"OUTPut:STATe?\n")
+        return link.makefile().readline().strip()
+
+
+def wait_for_readings(path: Path, *, at_least: int) -> None:
+    """Wait until a measurement has kept so many readings."""
+    while not path.exists() or path.read_text(encoding="utf-8").count("\n") < at_least:
+        time.sleep(0.01)  # noqa: TID251 - another process's readings
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_a_signal_leaves_the_output_off_and_the_readings_kept(
+    start: Start, served: tuple[str, int], number: signal.Signals
+) -> None:
+    """SIGTERM and Ctrl-C in the middle of a sweep: off, kept, exit status 130."""
+    bench_file, port = served
+    kept = Path("kept.csv")
+    sweep = start(
+        "sweep",
+        *("--bench", bench_file, "--from", "4MHz", "--to", "10MHz"),
+        *("--readings", str(kept), "--target", "0.0001%", "--most-readings", "5000"),
+    )
+    wait_for_readings(kept, at_least=40)
+    assert output_state(port) == "1"
+    sweep.send_signal(number)
+    _, said = sweep.communicate(timeout=20)
+    assert sweep.returncode == 130
+    assert output_state(port) == "0"
+    rows = [line for line in kept.read_text("utf-8").splitlines() if line[:1].isdigit()]
+    assert f"Kept {len(rows)} readings" in said
+    assert "halfpower: interrupted" in said
+    assert "Traceback" not in said
+
+
+def test_an_instrument_that_vanishes_is_exit_status_3(
+    start: Start, served: tuple[str, int]
+) -> None:
+    """No answer: one sentence, status 3, the readings kept."""
+    bench_file, _ = served
+    Path("dead.toml").write_text(
+        Path(bench_file).read_text("utf-8").replace("::SOCKET", "9::SOCKET", 1),
+        encoding="utf-8",
+    )
+    sweep = start("sweep", "--bench", "dead.toml", "--from", "4MHz", "--to", "10MHz")
+    _, said = sweep.communicate(timeout=30)
+    assert sweep.returncode == 3
+    assert said.strip().splitlines()[-1].startswith("halfpower: generator TCPIP0")

@@ -1,0 +1,46 @@
+"""Fixtures for whole paths: a bench on a simulated scene, in process or over TCP."""
+
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
+from pathlib import Path
+
+import pytest
+
+from halfpower.cli.on_bench import bundled_bench_file
+from halfpower.drivers import Bench, load_bench_file, open_bench
+from halfpower.sim import SimulatedBench, load_scene, open_visa
+
+OpenOnScene = Callable[..., AbstractContextManager[tuple[Bench, SimulatedBench]]]
+
+
+@pytest.fixture
+def open_on_scene() -> OpenOnScene:
+    """Open a bench on a bundled scene, in this process and in the scene's time."""
+
+    @contextmanager
+    def opened(
+        scene: str = "kit-coil", *, seed: int = 1, bench_file: Path | None = None
+    ) -> Iterator[tuple[Bench, SimulatedBench]]:
+        simulated = load_scene(scene).build(seed=seed)
+        manager = open_visa(simulated)
+        path = bench_file or bundled_bench_file(scene)
+        try:
+            with open_bench(
+                load_bench_file(path),
+                folder=path.parent,
+                manager=manager,
+                sleep=simulated.clock.sleep,
+                clock=lambda: simulated.clock.now_s,
+            ) as bench:
+                yield bench, simulated
+        finally:
+            manager.close()
+
+    return opened
+
+
+@pytest.fixture(autouse=True)
+def in_a_folder_of_its_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Let what a test writes without a path land in its own folder."""
+    monkeypatch.chdir(tmp_path)
+    return tmp_path

@@ -1,0 +1,64 @@
+"""Lines of keys, which the standard library's parser does not tell."""
+
+import tomllib
+
+from halfpower.sim import bundled_scenes, load_scene
+from halfpower.sim.toml_lines import key_lines
+
+TEXT = '''\
+# a comment = 1
+title = "not [a] table = 2"
+setting = """
+inside = 3
+[neither]
+"""
+[one]
+a.b = 1
+"c d" = { x = 1, y = { z = 2 } }
+[[many]]
+name = "first"
+list = [
+  1, # [ not = counted
+  2,
+]
+after = 4
+[[many]]
+name = "second"
+[many.inner]
+k = 1
+'''
+
+
+def test_every_kind_of_key_is_found_on_its_line():
+    """Dotted, quoted, inline, in arrays of tables, behind multi-line values."""
+    lines = key_lines(TEXT)
+    expected = {
+        ("title",): 2,
+        ("setting",): 3,
+        ("one",): 7,
+        ("one", "a", "b"): 8,
+        ("one", "c d"): 9,
+        ("one", "c d", "x"): 9,
+        ("many", 0): 10,
+        ("many", 0, "name"): 11,
+        ("many", 0, "list"): 12,
+        ("many", 0, "after"): 16,
+        ("many", 1): 17,
+        ("many", 1, "name"): 18,
+        ("many", 1, "inner"): 19,
+        ("many", 1, "inner", "k"): 20,
+    }
+    assert {key: lines.get(key) for key in expected} == expected
+    assert ("inside",) not in lines
+
+
+def test_every_top_level_key_of_the_bundled_scenes_is_found():
+    """What the standard parser finds, this one finds a line for."""
+    for name in bundled_scenes():
+        text = load_scene(name).text
+        lines = key_lines(text)
+        for table, content in tomllib.loads(text).items():
+            keys = [(table, k) for k in content] if isinstance(content, dict) else []
+            for path in [(table,), *keys]:
+                row = lines[path]
+                assert str(path[-1]) in text.splitlines()[row - 1], (name, path)
