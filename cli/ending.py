@@ -1,13 +1,15 @@
 """How a command ends: one sentence on standard error, and the exit status."""
 
 import functools
+import signal
 import sys
 from collections.abc import Callable
+from types import FrameType
 from typing import ParamSpec
 
 import typer
 
-__all__ = ["INTERRUPTED", "with_exit_status"]
+__all__ = ["INTERRUPTED", "run_process", "with_exit_status"]
 
 INTERRUPTED = 130
 
@@ -35,6 +37,24 @@ def with_exit_status(command: Callable[Arguments, None]) -> Callable[Arguments, 
             raise typer.Exit(INTERRUPTED) from None
 
     return run
+
+
+def run_process(program: Callable[[], None]) -> None:
+    """Run this process's program; the first Ctrl-C or SIGTERM unwinds it.
+
+    Later ones are ignored: what is left then is switching off and saying so, each
+    step within a time limit, and it must not be cut short.
+    """
+
+    def unwind(number: int, frame: FrameType | None) -> None:
+        del number, frame
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+        signal.signal(signal.SIGTERM, signal.SIG_IGN)
+        raise KeyboardInterrupt
+
+    signal.signal(signal.SIGINT, unwind)
+    signal.signal(signal.SIGTERM, unwind)
+    program()
 
 
 def _say(sentence: str, error: BaseException) -> None:

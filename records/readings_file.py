@@ -43,7 +43,6 @@ class ReadingsFile:
 
     def __init__(self, path: Path, *, comments: Mapping[str, str]) -> None:
         self.path = path
-        self.count = 0
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
         except OSError as error:
@@ -100,7 +99,17 @@ class ReadingsFile:
                 "this one are in it",
                 path=self.path,
             ) from error
-        self.count += 1
+
+    @property
+    def count(self) -> int:
+        """How many readings are in the file.
+
+        Counted there: an interrupt may come between a reading's writing and any
+        note of it here.
+        """
+        self._file.flush()
+        with self.path.open(encoding="utf-8") as written:
+            return sum(line[:1].isdigit() for line in written)
 
     def discard(self) -> None:
         """Take the file away again, if no reading has come."""

@@ -91,3 +91,17 @@ def test_another_shape_is_not_taken_for_glitches() -> None:
     found = fit(Trace(frequency_hz=F, amplitude_v=v), response=Peak())
     assert not set(found.refused) & set(range(10, 15))
     assert found.flags
+
+
+@pytest.mark.parametrize("seed", [5, 7, 11, 19])
+def test_a_sixth_of_the_readings_lifted_cannot_hide_together(seed: int) -> None:
+    """Ten of 61 lifted by 25 times the noise draw a plain fit, not a robust one.
+
+    The seeds are ones where refusing the worst of a plain fit, round after round,
+    ends with the wrong readings.
+    """
+    bad = np.sort(np.random.default_rng(seed).choice(61, 10, replace=False))
+    v = noisy(seed)
+    v[bad] += 0.1 * A
+    found = fit(Trace(frequency_hz=F, amplitude_v=v), response=Peak())
+    assert found.refused == tuple(bad)

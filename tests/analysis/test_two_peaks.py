@@ -58,6 +58,16 @@ def test_a_single_peak_has_no_other() -> None:
         assert find_second_peak(Trace(frequency_hz=f, amplitude_v=v), SIGMA) is None
 
 
+def test_two_neighbours_lifted_are_no_peak() -> None:
+    """A peak lifts three readings or more."""
+    f = np.linspace(0.95 * F0, 1.05 * F0, 120)
+    v = A / np.sqrt(1 + (Q * (f / F0 - F0 / f)) ** 2)
+    v[90:92] += 30 * SIGMA
+    assert find_second_peak(Trace(frequency_hz=f, amplitude_v=v), SIGMA) is None
+    v[90:94] = v[90] * np.array([0.9, 1.0, 1.0, 0.9])
+    assert find_second_peak(Trace(frequency_hz=f, amplitude_v=v), SIGMA) is not None
+
+
 def test_a_peak_at_half_the_frequency_may_be_a_ghost() -> None:
     """The second harmonic of the generator rings the tank at f0/2."""
     f = np.concatenate(

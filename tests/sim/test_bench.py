@@ -89,7 +89,9 @@ def test_the_dial_sets_the_capacitance_with_its_error():
     truth = bench.truth
     expected = 300e-12 * (1.0 + truth["capacitor.dial_error_relative"])
     expected += truth["capacitor.dial_offset_f"]
-    assert truth["capacitor.capacitance_f"] == pytest.approx(expected, rel=1e-12)
+    assert truth["capacitor.capacitance_f"] == pytest.approx(
+        expected, rel=1e-12, abs=0.0
+    )
     assert abs(expected - 300e-12) <= 0.8e-12  # the scene's 0.2 % and 0.2 pF
     with pytest.raises(ValueError, match="dial goes from"):
         bench.set_capacitor(600e-12)
@@ -139,7 +141,7 @@ def test_the_hand_turns_the_dial_and_moves_the_sheet(talk):
     """CAPacitor and SHEet read back."""
     hand = talk(load_scene("mica-capacitor").build(), "hand")
     hand("CAP 123E-12")
-    assert float(hand("CAP?")) == pytest.approx(123e-12)
+    assert float(hand("CAP?")) == pytest.approx(123e-12, rel=1e-9, abs=0.0)
     hand = talk(load_scene("board-sheet").build(), "hand")
     hand("SHE AIR")
     assert hand("SHEET?") == "AIR"

@@ -75,7 +75,9 @@ def test_an_open_coil_is_its_self_capacitance():
     """Nothing but 8 pF is left."""
     v = with_defect(Defect(kind="open", probability=1.0), values_of(COIL), None)
     z = impedance(part_branches("coil", "coil", NODES, v), 1e6)
-    assert -1.0 / (z.imag * 2.0 * math.pi * 1e6) == pytest.approx(8e-12, rel=1e-9)
+    assert -1.0 / (z.imag * 2.0 * math.pi * 1e6) == pytest.approx(
+        8e-12, rel=1e-9, abs=0.0
+    )
 
 
 def test_a_second_resonance_stands_where_it_is_told():
@@ -111,7 +113,9 @@ def test_a_sheet_is_plates_in_series_with_its_bond_and_beside_its_edge():
     eps = 8.8541878188e-12
     series = 1.6e-3 / (eps * 4.5 * 3.6e-3) + 20e-6 / (eps * 3.6e-3)
     expected = 2e-12 + 1.0 / series
-    assert -1.0 / (z.imag * 2.0 * math.pi * 1e6) == pytest.approx(expected, rel=1e-9)
+    assert -1.0 / (z.imag * 2.0 * math.pi * 1e6) == pytest.approx(
+        expected, rel=1e-9, abs=0.0
+    )
 
 
 def test_the_edge_dilutes_the_loss():
@@ -127,5 +131,5 @@ def test_air_in_the_sheets_place_is_lossless_and_has_no_permittivity():
     v = values_of(SHEET) | {"in_air": True}
     y = 1.0 / impedance(part_branches("sheet", "s", NODES, v), 1e6)
     expected = 8.8541878188e-12 * 3.6e-3 / 1.6e-3 + 2e-12
-    assert y.imag / (2.0 * math.pi * 1e6) == pytest.approx(expected, rel=1e-9)
+    assert y.imag / (2.0 * math.pi * 1e6) == pytest.approx(expected, rel=1e-9, abs=0.0)
     assert abs(y.real) < 1e-12 * abs(y.imag) + 1e-15

@@ -55,8 +55,8 @@ def test_the_floor_is_noise_about_the_zero_error(meter_on):
     meter = meter_on("offset_w = 3e-10\n".replace("noise", ""), watt=0.0)
     meter("UNIT:POW W")
     x = np.array([float(meter("MEAS?")) for _ in range(200)])
-    assert x.mean() == pytest.approx(3e-10, rel=1e-3)
-    assert x.std() == pytest.approx(1e-15, rel=0.2)  # -120 dBm; 1 / sqrt(400)
+    assert x.mean() == pytest.approx(3e-10, rel=1e-3, abs=0.0)
+    assert x.std() == pytest.approx(1e-15, rel=0.2, abs=0.0)  # -120 dBm; 1 / sqrt(400)
 
 
 def test_less_than_nothing_has_no_logarithm(meter_on):

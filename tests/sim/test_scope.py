@@ -93,6 +93,15 @@ def test_an_offset_moves_the_screen(scope_on):
         assert float(scope("MEAS:VRMS?")) == 9.9e37
 
 
+def test_an_offset_of_the_screen_follows_the_signals_own(scope_on):
+    """0.3 V of direct voltage fit on a screen that is moved up by it, and are read."""
+    scope = scope_on(QUIET + "offset_v = 0.3\n", volts=0.2)
+    scope("CHAN1:SCAL 0.1;COUP DC")
+    assert float(scope("MEAS:VRMS?")) == 9.9e37
+    scope("CHAN1:OFFS 0.3")
+    assert readings(scope, 20).mean() == pytest.approx(math.hypot(0.2, 0.3), rel=5e-3)
+
+
 @pytest.mark.parametrize(
     ("asked", "got"), [("0.3", 0.5), ("0.2", 0.2), ("0.0011", 0.002), ("1E-9", 1e-3)]
 )

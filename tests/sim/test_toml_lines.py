@@ -21,6 +21,9 @@ list = [
   1, # [ not = counted
   2,
 ]
+nested = [
+  [1, 2],
+]
 after = 4
 [[many]]
 name = "second"
@@ -42,11 +45,11 @@ def test_every_kind_of_key_is_found_on_its_line():
         ("many", 0): 10,
         ("many", 0, "name"): 11,
         ("many", 0, "list"): 12,
-        ("many", 0, "after"): 16,
-        ("many", 1): 17,
-        ("many", 1, "name"): 18,
-        ("many", 1, "inner"): 19,
-        ("many", 1, "inner", "k"): 20,
+        ("many", 0, "after"): 19,
+        ("many", 1): 20,
+        ("many", 1, "name"): 21,
+        ("many", 1, "inner"): 22,
+        ("many", 1, "inner", "k"): 23,
     }
     assert {key: lines.get(key) for key in expected} == expected
     assert ("inside",) not in lines
