@@ -7,6 +7,7 @@ import typer
 
 from .ending import with_exit_status
 from .options import SeedOption
+from .scenes import scene_named
 
 __all__ = ["app"]
 
@@ -22,6 +23,33 @@ SceneArgument = Annotated[
         metavar="SCENE", help="A bundled scene, or a scene file.", show_default=False
     ),
 ]
+
+
+@app.command("list")
+@with_exit_status
+def list_scenes() -> None:
+    """List the bundled scenes, a line each.
+
+    Example: halfpower sim list
+    """
+    from ..sim import scene_titles
+
+    titles = scene_titles()
+    width = max(len(name) for name in titles)
+    for name, title in titles.items():
+        print(f"{name:{width}}  {title}")  # noqa: T201 - data, on standard output
+
+
+@app.command("show")
+@with_exit_status
+def show(scene: SceneArgument) -> None:
+    """Describe a scene: instruments, fixture, parts, what drifts and what fails.
+
+    Example: halfpower sim show kit-coil
+    """
+    from ..sim import describe_scene
+
+    print(describe_scene(scene_named(scene)))  # noqa: T201 - data, on standard output
 
 
 @app.command("serve")
@@ -44,16 +72,12 @@ def serve(
     """
     import threading
 
-    from ..analysis.errors import InputError
-    from ..sim import RealClock, SceneError, load_scene
+    from ..sim import RealClock
     from ..sim import serve as serve_bench
     from .on_bench import bundled_bench_file
     from .output import talk
 
-    try:
-        bench = load_scene(scene).build(seed=seed, clock=RealClock())
-    except SceneError as error:
-        raise InputError(str(error)) from error
+    bench = scene_named(scene).build(seed=seed, clock=RealClock())
     with serve_bench(bench) as served:
         for name, resource in served.resources.items():
             print(f"{name} {resource}", flush=True)  # noqa: T201 - data, on standard output

@@ -285,13 +285,16 @@ class Circuit:
         ndarray
             Shape (F, size); the first columns are `nodes` in order, in volts.
         """
+        return self._solution(s, scale)[:, :, 0]
+
+    def _solution(self, s: ComplexArray, scale: "Scale | None") -> ComplexArray:
         right = self._excitation.reshape(1, self.size, 1)
-        answer = np.linalg.solve(self.matrix(s, scale), right)
-        return np.asarray(answer[:, :, 0], np.complex128)
+        answer: ComplexArray = np.linalg.solve(self.matrix(s, scale), right)  # type: ignore[assignment] # complex128 in, complex128 out
+        return answer
 
     def response(self, s: ComplexArray, scale: "Scale | None" = None) -> ComplexArray:
         """Give the detector's voltage per volt of e.m.f. at complex s, shape (F,)."""
-        return self.solve(s, scale)[:, self._detector]
+        return self._solution(s, scale)[:, self._detector, 0]
 
     def transfer(self, frequency_hz: FloatArray) -> ComplexArray:
         """Give the detector's voltage per volt of e.m.f. at real frequencies, (F,)."""

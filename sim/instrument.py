@@ -26,10 +26,9 @@ HIGHEST_PARSED = 500  # messages remembered
 
 def nr3(value: float, decimals: int = 8) -> str:
     """Write a number in the NR3 form, with the standard's infinities."""
-    if math.isnan(value):
-        value = NOT_A_NUMBER
-    elif math.isinf(value):
-        value = math.copysign(INFINITY, value)
+    if not math.isfinite(value):
+        lost = math.isnan(value)
+        value = NOT_A_NUMBER if lost else math.copysign(INFINITY, value)
     return f"{value:+.{decimals}E}"
 
 

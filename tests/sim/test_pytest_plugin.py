@@ -3,6 +3,7 @@
 import subprocess
 import sys
 import textwrap
+from pathlib import Path
 
 import halfpower.sim.pytest_plugin as plugin
 
@@ -32,6 +33,12 @@ def test_the_documented_example_runs(tmp_path):
     done = run_pytest(tmp_path, text)
     assert done.returncode == 0, done.stdout
     assert "1 passed" in done.stdout
+
+
+def test_the_manual_shows_the_same_example():
+    """docs/simulation.md holds the example that the test above runs."""
+    manual = Path(__file__).parents[2] / "docs" / "simulation.md"
+    assert example().strip() in manual.read_text(encoding="utf-8")
 
 
 def test_the_default_scene_and_tcp_work_too(tmp_path):
