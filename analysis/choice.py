@@ -28,7 +28,9 @@ AUTO: Auto = "auto"
 
 CRITERION = "BIC (Schwarz 1978); a family less simple must be better by 6"
 STRONG = 6.0
-UNLIKE = 0.25  # of the larger excursion: the smaller one is then no resonance
+# Of the other excursion: a peak read down to half power rises by 0.4 of its fall, a
+# notch's sharp bottom falls by more than half of what the rest rises.
+NO_PEAK, NO_NOTCH = 0.25, 0.5
 ROUNDING = 1e-24  # of the readings' power: residuals below it are arithmetic
 
 # In order of simplicity; k = 0 is the plain Lorentzian, 1, -1 and 2 the fixtures'.
@@ -102,7 +104,7 @@ def choose(trace: Trace, *, noise: NoiseModel | None = None) -> ModelChoice:
     rise, fall = _rise_and_fall(trace)
     for response in CANDIDATES:
         # What stands out against the rest upwards only is no notch, and vice versa.
-        if (rise < UNLIKE * fall) if response.is_peak else (fall < UNLIKE * rise):
+        if rise < NO_PEAK * fall if response.is_peak else fall < NO_NOTCH * rise:
             continue
         try:
             found = fit_family(trace, response=response, noise=noise)
