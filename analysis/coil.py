@@ -64,6 +64,8 @@ class Tank:
     frequency_reference, linearity
         Relative errors of the generator's reference and of a ratio of two
         readings: zero, with their doubt.
+    loss_exponent
+        n of the tank's loss, which goes as w^n.
     """
 
     kind: FixtureKind
@@ -81,6 +83,7 @@ class Tank:
     output_coupling_f: Stated | None = None
     frequency_reference: Stated
     linearity: Stated
+    loss_exponent: Stated
 
     def __post_init__(self) -> None:
         """Refuse a tank that is not complete."""
@@ -106,6 +109,7 @@ class Tank:
             "probe capacitance": self.probe_f,
             "frequency reference": self.frequency_reference,
             "detector linearity": self.linearity,
+            "loss exponent": self.loss_exponent,
         }
         if self.output_coupling_f is not None:
             named["output coupling capacitor"] = self.output_coupling_f

@@ -27,19 +27,26 @@ def measured_pair(found: ResonanceFit) -> MeasuredPair:
 
 
 def corrected(inputs: Mapping[str, Any]) -> dict[str, Any]:
-    """Apply the corrections for frequency reference and detector linearity.
+    """Apply the corrections for reference, linearity and the loss's own slope.
 
-    Both are zero with a doubt. A ratio of readings that is wrong by e moves the
-    half-power points so that Q moves by 2e: d(ln V) = -(1/2) d(ln Q) at Qt = 1.
+    Reference and linearity are zero with a doubt. A ratio of readings that is wrong by
+    e moves the half-power points so that Q moves by 2e: d(ln V) = -(1/2) d(ln Q) at
+    Qt = 1. A series loss that goes as w^n tilts the peak, and a fit that takes it as
+    constant finds f0 low by n/(4 Q^2) of itself: near f0 the tilt multiplies V by
+    1 - n (x - 1)/(1 + Q^2 t^2), which is what moving f0 by that much does.
 
     Parameters
     ----------
     inputs
         ``resonant_frequency`` in Hz, ``loaded_q``, ``frequency reference`` and
-        ``detector linearity`` (both relative).
+        ``detector linearity`` (both relative), ``loss exponent``.
     """
-    frequency_hz = inputs["resonant_frequency"] * (1.0 + inputs["frequency reference"])
     loaded_q = inputs["loaded_q"] * (1.0 + 2.0 * inputs["detector linearity"])
+    frequency_hz = (
+        inputs["resonant_frequency"]
+        * (1.0 + inputs["frequency reference"])
+        * (1.0 + inputs["loss exponent"] / (4.0 * loaded_q**2))
+    )
     return {
         "resonant_frequency": frequency_hz,
         "bandwidth": frequency_hz / loaded_q,
@@ -48,7 +55,11 @@ def corrected(inputs: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def deduce_resonance(
-    found: ResonanceFit, *, frequency_reference: Stated, linearity: Stated
+    found: ResonanceFit,
+    *,
+    frequency_reference: Stated,
+    linearity: Stated,
+    loss_exponent: Stated,
 ) -> tuple[Deduced, ...]:
     """Give f0, bandwidth and loaded Q with all of their uncertainty.
 
@@ -59,6 +70,9 @@ def deduce_resonance(
     frequency_reference, linearity
         Relative errors of the generator's reference and of a ratio of two readings:
         zero, with their doubt.
+    loss_exponent
+        n of a series loss that goes as w^n; 0 where the loss is constant, or where
+        nothing is known of the circuit.
 
     Returns
     -------
@@ -68,5 +82,6 @@ def deduce_resonance(
     stated = {
         "frequency reference": frequency_reference,
         "detector linearity": linearity,
+        "loss exponent": loss_exponent,
     }
     return propagate(corrected, stated=stated, measured=measured_pair(found))

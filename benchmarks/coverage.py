@@ -15,7 +15,7 @@ from collections.abc import Mapping
 from halfpower.analysis.quantities import parse_stated
 from halfpower.analysis.result import Result
 from halfpower.cli.on_bench import bundled_bench_file
-from halfpower.drivers.bench import open_bench
+from halfpower.drivers import open_bench
 from halfpower.drivers.bench_file import load_bench_file
 from halfpower.sim import load_scene, open_visa
 from halfpower.sweeps.coil import KnownParts, measure_coil
@@ -69,9 +69,29 @@ def true_values(truth: Mapping[str, float], *, frequency_hz: float) -> dict[str,
         / total_f
     )
     return {
+        "resonant_frequency": undamped_hz(truth),
         "inductance": inductance_h,
         "unloaded_q": 1.0 / (series_ohm / (omega * inductance_h) + dielectric),
     }
+
+
+def undamped_hz(truth: Mapping[str, float]) -> float:
+    """Undamped resonance of everything that the scene drew, without its losses."""
+    across_f = (
+        truth["capacitor.capacitance_f"]
+        + truth["fixture.stray.capacitance_f"]
+        + truth["fixture.coupling.capacitance_f"]
+        + truth.get(
+            "fixture.pickup.capacitance_f", truth["detector.input_capacitance_f"]
+        )
+    )
+    inductance_h = truth["coil.inductance_h"]
+    self_f = truth["coil.self_capacitance_f"]
+    omega = (inductance_h * (across_f + self_f)) ** -0.5
+    for _ in range(50):  # the lead in series makes it implicit; a contraction
+        coil_h = inductance_h / (1.0 - omega**2 * inductance_h * self_f)
+        omega = ((coil_h + truth["fixture.lead.inductance_h"]) * across_f) ** -0.5
+    return omega / (2.0 * math.pi)
 
 
 def main() -> None:
@@ -81,7 +101,8 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--scene", default="kit-coil")
     arguments = parser.parse_args()
-    errors: dict[str, list[float]] = {"inductance": [], "unloaded_q": []}
+    names = ("resonant_frequency", "inductance", "unloaded_q")
+    errors: dict[str, list[float]] = {name: [] for name in names}
     held = dict.fromkeys(errors, 0)
     readings = []
     for seed in range(arguments.first, arguments.first + arguments.seeds):
@@ -98,11 +119,13 @@ def main() -> None:
         f"{arguments.scene}: {arguments.seeds} seeds from {arguments.first}, ", end=""
     )
     print(f"median {statistics.median(readings):.0f} readings")
-    print("quantity      mean error/u   scatter/u   95 % interval holds the truth")
+    print(
+        "quantity            mean error/u   scatter/u   95 % interval holds the truth"
+    )
     for name, scores in errors.items():
         mean, scatter = statistics.fmean(scores), statistics.stdev(scores)
         share = 100.0 * held[name] / arguments.seeds
-        print(f"{name:12}  {mean:+12.3f}  {scatter:10.3f}   {share:6.1f} %")
+        print(f"{name:18}  {mean:+12.3f}  {scatter:10.3f}   {share:6.1f} %")
 
 
 if __name__ == "__main__":

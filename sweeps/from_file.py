@@ -44,7 +44,9 @@ def fit_readings(
     """
     found = fit(trace, response=AUTO if exponent is None else Peak(exponent=exponent))
     exact = Stated(value=0.0)
-    deduced = deduce_resonance(found, frequency_reference=exact, linearity=exact)
+    deduced = deduce_resonance(
+        found, frequency_reference=exact, linearity=exact, loss_exponent=exact
+    )
     readings = tuple(
         Reading(frequency_hz=float(frequency_hz), amplitude_v=float(amplitude_v))
         for frequency_hz, amplitude_v in zip(

@@ -27,6 +27,11 @@ __all__ = [
 # second one into a low impedance rises with it once more.
 EXPONENTS = {"coupled-tank": 1.0, "coupled-both-sides": 2.0}
 
+# Skin effect makes a coil's resistance go as the root of frequency; proximity and
+# dielectric loss, and what lies across the tank, move that. Common practice, no
+# published source.
+USUAL_LOSS_EXPONENT = Stated(value=0.5, u=0.25)
+
 TANK_UNITS: dict[str, Unit] = {
     "resonating capacitor": "F",
     "resonating capacitor's loss": "fraction",
@@ -42,6 +47,7 @@ TANK_UNITS: dict[str, Unit] = {
     "probe capacitance": "F",
     "frequency reference": "fraction",
     "detector linearity": "fraction",
+    "loss exponent": "fraction",
 }
 
 
@@ -114,6 +120,7 @@ def tank_on_bench(
             0.0, half_width=generator.frequency_reference
         ),
         linearity=Stated.within(0.0, half_width=detector.linearity),
+        loss_exponent=USUAL_LOSS_EXPONENT,
     )
 
 
@@ -139,8 +146,7 @@ def sweep_tank(
     )
     # The prediction rises with frequency: E wCc against a resistance of Q/(wT).
     guard.check_before(span.highest_hz)
-    resonate(bench, planner, sink=sink, watch=guard.watch)
-    return planner
+    return resonate(bench, planner, sink=sink, watch=guard.watch)
 
 
 def collect_evidence(

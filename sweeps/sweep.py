@@ -53,6 +53,7 @@ def measure_resonance(
         planner.resonance,
         frequency_reference=tank.frequency_reference,
         linearity=tank.linearity,
+        loss_exponent=tank.loss_exponent,
     )
     result = Result(
         procedure="sweep",

@@ -33,6 +33,7 @@ def tank(**changes: Stated | str | None) -> Tank:
         "probe_f": Stated.within(10e-12, half_width=1e-12),
         "frequency_reference": Stated.within(0.0, half_width=2e-6),
         "linearity": Stated.within(0.0, half_width=1e-3),
+        "loss_exponent": Stated(value=0.0),
     }
     return Tank(**(exact | changes))  # type: ignore[arg-type] # as the test says
 

@@ -37,7 +37,7 @@ def deduced(
 ) -> dict[str, Deduced]:
     """The results by their names."""
     results = deduce_resonance(
-        found, frequency_reference=reference, linearity=linearity
+        found, frequency_reference=reference, linearity=linearity, loss_exponent=EXACT
     )
     return {one.name: one for one in results}
 
@@ -92,6 +92,7 @@ def test_a_ratio_wrong_by_e_moves_q_by_two_e(error: float) -> None:
         "loaded_q": 100.0,
         "frequency reference": 0.0,
         "detector linearity": error,
+        "loss exponent": 0.0,
     }
     assert corrected(inputs)["loaded_q"] == pytest.approx(
         read, abs=100.0 * 6.0 * error**2

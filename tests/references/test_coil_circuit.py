@@ -25,8 +25,12 @@ import pytest
 from scipy.optimize import curve_fit
 
 from halfpower.analysis.coil import Tank, deduce_coil
+from halfpower.analysis.corrected import deduce_resonance
 from halfpower.analysis.propagate import MeasuredPair
+from halfpower.analysis.resonance import fit
+from halfpower.analysis.response import Peak
 from halfpower.analysis.stated import Stated
+from halfpower.analysis.trace import Trace
 
 INDUCTANCE = 3.3e-6
 
@@ -123,6 +127,7 @@ class Circuit:
             "probe_f": self.probe_f,
             "frequency_reference": 0.0,
             "linearity": 0.0,
+            "loss_exponent": 0.0,
         }
         if self.both_sides:
             exact["output_coupling_f"] = self.output_f
@@ -298,6 +303,7 @@ def bare(*, capacitor_f: float, self_f: float) -> Tank:
         probe_f=nothing,
         frequency_reference=nothing,
         linearity=nothing,
+        loss_exponent=nothing,
     )
 
 
@@ -359,3 +365,43 @@ def test_a_q_from_the_bandwidth_is_the_coil_s_own() -> None:
     )
     assert got["unloaded_q"] == pytest.approx(314.159265, rel=1e-8)
     assert got["series_resistance"] == pytest.approx(2.0, rel=1e-8)
+
+
+@pytest.mark.parametrize("q", [20.0, 60.0, 170.0, 500.0])
+@pytest.mark.parametrize("exponent", [0.0, 0.5, 1.0])
+def test_a_loss_that_rises_with_frequency_moves_f0_by_n_over_4q2(
+    q: float, exponent: float
+) -> None:
+    """A fit with constant R finds f0 low by n/(4 Q^2); the correction mends it.
+
+    The circuit is exact: 168 pF across L in series with R0 (f/f0)^n, driven through
+    1 pF. What is left is of the next order, (n/(4 Q^2))^2 and 0.55/Q^4 of the series
+    loss: 1/Q^4 bounds both.
+    """
+    f0_hz, total_f, coupling_f = 7e6, 168e-12, 1e-12
+    omega0 = 2.0 * math.pi * f0_hz
+    inductance_h = 1.0 / (omega0**2 * total_f)
+    half_t = np.array([0.0, 0.5, -0.5, 1.0, -1.0, 1.7, -1.7, 3.0, -3.0]) / (2.0 * q)
+    frequency_hz = f0_hz * (np.sqrt(1.0 + half_t**2) + half_t)
+    s = 2j * math.pi * frequency_hz
+    series_ohm = omega0 * inductance_h / q * (frequency_hz / f0_hz) ** exponent
+    admittance = s * total_f + 1.0 / (series_ohm + s * inductance_h)
+    amplitude_v = np.abs(s * coupling_f / admittance)
+    found = fit(
+        Trace(
+            frequency_hz=frequency_hz,
+            amplitude_v=amplitude_v,
+            u_amplitude_v=1e-6 * np.full(9, amplitude_v.max()),
+        ),
+        response=Peak(exponent=1.0),
+    )
+    nothing = Stated(value=0.0)
+    f0 = deduce_resonance(
+        found,
+        frequency_reference=nothing,
+        linearity=nothing,
+        loss_exponent=Stated(value=exponent),
+    )[0]
+    assert abs(f0.value / f0_hz - 1.0) < 1.0 / q**4 + 1e-9
+    uncorrected = found.resonant_frequency_hz / f0_hz - 1.0
+    assert uncorrected == pytest.approx(-exponent / (4.0 * q**2), abs=1.0 / q**4 + 1e-9)

@@ -224,6 +224,7 @@ TANK = Tank(  # invented: 150 pF +- 1 %, a probe of about 1 Mohm
     probe_f=Stated.within(10e-12, half_width=1e-12),
     frequency_reference=Stated.within(0.0, half_width=2e-5),
     linearity=Stated.within(0.0, half_width=2e-3),
+    loss_exponent=Stated(value=0.5, u=0.25),
 )
 F0, Q = 6.75e6, 160.0
 COVARIANCE = np.array([[100.0**2, 0.4 * 100.0 * 0.5], [0.4 * 100.0 * 0.5, 0.5**2]])
@@ -242,6 +243,7 @@ def monte_carlo(n: int) -> dict[str, np.ndarray]:
     f0, q = rng.multivariate_normal([F0, Q], COVARIANCE, size=n).T
     f0 = f0 * (1.0 + rectangle(0.0, 2e-5))
     q = q * (1.0 + 2.0 * rectangle(0.0, 2e-3))
+    f0 = f0 + f0 * normal(0.5, 0.25) / (2.0 * q) ** 2  # a loss that goes as w^n
     w0 = 2.0 * np.pi * f0
     s = w0 * (-0.5 / q + 1j * np.sqrt(1.0 - 0.25 / q**2))
     capacitor, stray = rectangle(150e-12, 1.5e-12), normal(5e-12, 0.3e-12)

@@ -37,6 +37,7 @@ def tank(*, output_f: float | None = None, probe_ohm: float = 1e12) -> Tank:
         output_coupling_f=None if output_f is None else exact(output_f),
         frequency_reference=nothing,
         linearity=nothing,
+        loss_exponent=nothing,
     )
 
 
