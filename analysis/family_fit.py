@@ -119,7 +119,7 @@ def _from_the_readings(response: Response, trace: Trace, weight: FloatArray) -> 
 
 def _enough(trace: Trace, response: Response, noise: NoiseModel | None) -> None:
     """Refuse fewer readings than the fit has unknowns."""
-    known = trace.u_amplitude_v is not None or (noise is not None and noise.scale_known)
+    known = trace.states_noise or (noise is not None and noise.scale_known)
     n, p = trace.n_readings, response.n_parameters
     if n < p:
         raise FitError(
@@ -183,7 +183,7 @@ def _with_noise(
     n_free = trace.n_readings - response.n_parameters
     if noise is not None and noise.scale_known:
         variance, dof, source = 1.0, noise.degrees_of_freedom, noise.source
-    elif noise is None and trace.u_amplitude_v is not None:
+    elif noise is None and trace.states_noise:
         variance, dof, source = 1.0, math.inf, NoiseSource.GIVEN
     else:
         if n_free < 1:

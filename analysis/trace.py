@@ -79,6 +79,10 @@ class Trace:
     u_amplitude_v
         Standard uncertainty of each amplitude in V, shape (N,), > 0, or None: then
         the scatter about the fitted curve tells.
+    u_scale_known
+        False where only the ratios of ``u_amplitude_v`` are known (a detector's noise
+        that goes with its range, say): they set the weights, and the scatter about the
+        curve sets the size.
 
     Raises
     ------
@@ -90,6 +94,7 @@ class Trace:
     frequency_hz: FloatArray
     amplitude_v: FloatArray
     u_amplitude_v: FloatArray | None = None
+    u_scale_known: bool = True
 
     def __post_init__(self) -> None:
         frequency = checked_column(self.frequency_hz, name="frequency_hz")
@@ -108,6 +113,11 @@ class Trace:
                     f"{frequency.size}"
                 )
             object.__setattr__(self, name, column)
+
+    @property
+    def states_noise(self) -> bool:
+        """Whether the readings come with uncertainties of a known size."""
+        return self.u_amplitude_v is not None and self.u_scale_known
 
     @property
     def n_readings(self) -> int:
@@ -181,4 +191,5 @@ class Trace:
             frequency_hz=self.frequency_hz[keep],
             amplitude_v=self.amplitude_v[keep],
             u_amplitude_v=None if u is None else u[keep],
+            u_scale_known=self.u_scale_known,
         )

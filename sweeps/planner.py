@@ -16,7 +16,7 @@ Last, a look at twice and three times the frequency, to see that the peak is no 
 """
 
 import math
-from collections.abc import Generator, Iterable
+from collections.abc import Generator, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -323,10 +323,9 @@ class PeakPlanner:
         """Fit the readings about the peak; remember the fit and what it used."""
         f0, q = estimate.resonant_frequency_hz, estimate.loaded_q or SEARCH_Q
         frequency = np.array([reading.frequency_hz for reading in self.readings])
-        amplitude = np.array([reading.amplitude_v for reading in self.readings])
         near = np.abs(q * (frequency / f0 - f0 / frequency)) <= WINDOW
         used = np.flatnonzero(near)
-        trace = Trace(frequency_hz=frequency[near], amplitude_v=amplitude[near])
+        trace = _trace([self.readings[index] for index in used])
         try:
             self._fit = fit(trace, response=Peak(exponent=self.goal.exponent))
         except FitError as error:
@@ -401,6 +400,21 @@ class PeakPlanner:
     @property
     def _span(self) -> str:
         return f"{self.goal.lowest_hz:.6g} and {self.goal.highest_hz:.6g} Hz"
+
+
+def _trace(readings: Sequence[Reading]) -> Trace:
+    """Make a trace, weighted by the detector's ranges where it has them.
+
+    A detector with ranges has noise in proportion to the range it stands on; how
+    much, the scatter tells.
+    """
+    ranges = [reading.range_v for reading in readings if reading.range_v]
+    return Trace(
+        frequency_hz=np.array([reading.frequency_hz for reading in readings]),
+        amplitude_v=np.array([reading.amplitude_v for reading in readings]),
+        u_amplitude_v=np.array(ranges) if len(ranges) == len(readings) else None,
+        u_scale_known=False,
+    )
 
 
 def _flanked(response: FloatArray, top: int) -> bool:
