@@ -184,7 +184,9 @@ def _criterion(trace: Trace, found: FamilyFit) -> float:
     if found.noise_known:
         return found.minimum.cost / found.variance + penalty
     floor = ROUNDING * float(found.weight @ trace.amplitude_v**2)
-    return n * math.log(max(found.minimum.cost, floor) / n) + penalty
+    # Weights that follow the curve differ between families: their share of ln L.
+    spread = -float(np.log(found.weight).sum())
+    return n * math.log(max(found.minimum.cost, floor) / n) + spread + penalty
 
 
 def _between(

@@ -22,6 +22,9 @@ SMALLEST_V = 1e-50  # below any reading, and squares of it do not vanish
 REWEIGHTINGS = 3  # weights taken again from the curve: the third changes nothing
 
 
+FROM_RESIDUALS = {NoiseSource.RESIDUALS, NoiseSource.RESIDUALS_BY_LAW}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FamilyFit:
     """A family's least-squares fit to readings.
@@ -55,7 +58,7 @@ class FamilyFit:
     @property
     def noise_known(self) -> bool:
         """Whether the noise was known apart from the residuals."""
-        return self.noise_source is not NoiseSource.RESIDUALS
+        return self.noise_source not in FROM_RESIDUALS
 
 
 def fit_family(
@@ -188,7 +191,9 @@ def _with_noise(
     else:
         if n_free < 1:
             raise FitError("no reading is left to judge the noise by; take more")
-        variance, dof, source = minimum.cost / n_free, n_free, NoiseSource.RESIDUALS
+        variance, dof = minimum.cost / n_free, n_free
+        by_law = noise is not None and noise.proportional > 0.0
+        source = NoiseSource.RESIDUALS_BY_LAW if by_law else NoiseSource.RESIDUALS
     return FamilyFit(
         response=response,
         minimum=minimum,

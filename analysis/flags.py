@@ -73,8 +73,8 @@ _TEXT = {
         " the width leans on the assumed shape; read more there"
     ),
     Flag.FEW_READINGS: (
-        "fewer than ten degrees of freedom to estimate the noise from: use Student's"
-        " t for any interval, and read more"
+        "fewer than ten degrees of freedom to estimate the noise from: the interval is"
+        " Student's, and wide; read more"
     ),
     Flag.Q_UNCERTAIN: "Q is uncertain by more than a third of itself",
     Flag.LOW_Q: (

@@ -31,6 +31,7 @@ class NoiseSource(Enum):
     MODEL = "a stated noise model"
     REPLICATES = "the scatter of repeated readings"
     RESIDUALS = "the scatter about the fitted curve"
+    RESIDUALS_BY_LAW = "the scatter about the fitted curve, which goes with the reading"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

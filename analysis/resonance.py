@@ -25,6 +25,7 @@ from .gauss_newton import second_order_bias
 from .half_power import HalfPower, half_power
 from .judgement import MANY, Judged, judge, refuse_unbelievable
 from .noise import NoiseModel, replicate_degrees_of_freedom
+from .noise_law import PROPORTIONAL, law_of_residuals
 from .outliers import fit_without_glitches, spikes_of
 from .resonance_fit import ExtraParameter, ResonanceFit
 from .response import Response
@@ -115,8 +116,42 @@ def _fit(
     refuse_glitches: bool,
 ) -> ResonanceFit:
     """Choose, fit, clean and judge."""
+    law_is_free = noise is None and trace.u_amplitude_v is None
     if noise is None:
         noise = _noise_of_repeats(trace)
+        law_is_free = law_is_free and noise is None
+    if law_is_free and trace.logarithmic:
+        noise = PROPORTIONAL
+    case = _cleaned(trace, response, noise=noise, refuse_glitches=refuse_glitches)
+    if law_is_free:
+        kept = trace if case.keep.all() else trace.select(case.keep)
+        law = law_of_residuals(kept, case.found, assumed=noise)
+        if law != noise:
+            noise = law
+            case = _cleaned(
+                trace, response, noise=noise, refuse_glitches=refuse_glitches
+            )
+    found, keep, others = fit_beside_another(trace, case.found, case.keep, noise=noise)
+    return _result(trace, found, _Aside(keep=keep, others=others, choice=case.choice))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Cleaned:
+    """A fit, the readings it used, and how its family was chosen."""
+
+    found: FamilyFit
+    keep: BoolArray
+    choice: ModelChoice | None
+
+
+def _cleaned(
+    trace: Trace,
+    response: Response | Auto,
+    *,
+    noise: NoiseModel | None,
+    refuse_glitches: bool,
+) -> _Cleaned:
+    """Choose a family, fit it, and leave out what does not belong."""
     choice, keep = None, np.ones(trace.n_readings, dtype=np.bool_)
     if response == AUTO:
         choice = choose(trace, noise=noise)
@@ -128,8 +163,7 @@ def _fit(
             choice = choose(trace.select(keep), noise=noise)
             found = fit_family(trace, response=choice.chosen, noise=noise)
             found, keep = fit_without_glitches(trace, found, noise=noise)
-    found, keep, others = fit_beside_another(trace, found, keep, noise=noise)
-    return _result(trace, found, _Aside(keep=keep, others=others, choice=choice))
+    return _Cleaned(found=found, keep=keep, choice=choice)
 
 
 def _noise_of_repeats(trace: Trace) -> NoiseModel | None:

@@ -83,6 +83,9 @@ class Trace:
         False where only the ratios of ``u_amplitude_v`` are known (a detector's noise
         that goes with its range, say): they set the weights, and the scatter about the
         curve sets the size.
+    logarithmic
+        Whether the readings were taken on a scale of decibels; then their noise is
+        held to go with the amplitude unless they say otherwise.
 
     Raises
     ------
@@ -95,6 +98,7 @@ class Trace:
     amplitude_v: FloatArray
     u_amplitude_v: FloatArray | None = None
     u_scale_known: bool = True
+    logarithmic: bool = False
 
     def __post_init__(self) -> None:
         frequency = checked_column(self.frequency_hz, name="frequency_hz")
@@ -182,6 +186,7 @@ class Trace:
             frequency_hz=np.asarray(frequency_hz, dtype=np.float64),
             amplitude_v=amplitude,
             u_amplitude_v=u_amplitude,
+            logarithmic=True,
         )
 
     def select(self, keep: NDArray[np.bool_]) -> Self:
@@ -192,4 +197,5 @@ class Trace:
             amplitude_v=self.amplitude_v[keep],
             u_amplitude_v=None if u is None else u[keep],
             u_scale_known=self.u_scale_known,
+            logarithmic=self.logarithmic,
         )
