@@ -1,7 +1,8 @@
 """The half-power points read straight off a trace, as a person does it.
 
 No shape is assumed: the highest reading is the peak, and on each side the first
-crossing of 1/sqrt(2) of it is interpolated between the two readings that hold it.
+crossing of 1/sqrt(2) of it is interpolated between the two readings that hold it,
+1/V^2 against t^2 (t = f/f0 - f0/f), a straight line for a tank.
 Then ``f0 = sqrt(f1 f2)`` and ``Q = f0 / (f2 - f1)``, which is exact for the current
 of a series circuit and the voltage of a parallel one.
 """
@@ -17,6 +18,7 @@ from .trace import FloatArray, Trace
 __all__ = ["HalfPower", "half_power"]
 
 MIN_READINGS = 3
+PASSES = 3  # the third moves nothing above 1e-4 of the bandwidth
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,6 +64,10 @@ def half_power(trace: Trace) -> HalfPower:
 
     Notes
     -----
+    What coarse readings leave: the highest one stands below the peak unless it hits
+    it, which widens the bandwidth. With readings d half-bandwidths apart Q is read low
+    by up to d^2/4 of itself and by d^2/12 in the mean: 1 % at d = 0.35, 8 % at d = 1.
+
     On a dense, noisy trace the highest reading is too high and the first crossing too
     near: Q comes out too large (by 5 % at 51 readings over four bandwidths and noise
     of a thirtieth of the peak). It is a check on a fit, not a rival to it.
@@ -89,7 +95,10 @@ def half_power(trace: Trace) -> HalfPower:
             f"{frequency[top]:.9g} Hz; widen the sweep",
             peak_hz=float(frequency[top]),
         )
-    return HalfPower(lower_hz=lower, upper_hz=upper, peak_v=peak)
+    for _ in range(PASSES):  # the centre that t is counted from is theirs
+        centre = math.sqrt(lower.at(level) * upper.at(level))
+        lower, upper = lower.about(centre), upper.about(centre)
+    return HalfPower(lower_hz=lower.at(level), upper_hz=upper.at(level), peak_v=peak)
 
 
 def _averaged(trace: Trace) -> tuple[FloatArray, FloatArray]:
@@ -99,13 +108,47 @@ def _averaged(trace: Trace) -> tuple[FloatArray, FloatArray]:
     return frequency, np.bincount(where, weights=trace.amplitude_v) / count
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Crossing:
+    """Two readings that hold a crossing, and the centre that t is counted from."""
+
+    frequency_hz: tuple[float, float]
+    amplitude_v: tuple[float, float]
+    centre_hz: float | None = None
+
+    def about(self, centre_hz: float) -> "_Crossing":
+        """Return the crossing with its t counted from `centre_hz`."""
+        return _Crossing(
+            frequency_hz=self.frequency_hz,
+            amplitude_v=self.amplitude_v,
+            centre_hz=centre_hz,
+        )
+
+    def at(self, level_v: float) -> float:
+        """Return where the amplitude crosses the level, in Hz."""
+        (f1, f2), (v1, v2), centre = (
+            self.frequency_hz,
+            self.amplitude_v,
+            self.centre_hz,
+        )
+        if v2 <= 0.0 or centre is None or (f1 - centre) * (f2 - centre) < 0.0:
+            # A zero has no reciprocal, and across the centre t^2 turns: the chord.
+            return f1 + (f2 - f1) * (v1 - level_v) / (v1 - v2)
+        t1, t2 = (f1 / centre - centre / f1, f2 / centre - centre / f2)
+        share = (level_v**-2 - v1**-2) / (v2**-2 - v1**-2)
+        t = math.copysign(math.sqrt(t1 * t1 + share * (t2 * t2 - t1 * t1)), t2)
+        return centre * math.exp(math.asinh(0.5 * t))
+
+
 def _crossing(
     frequency: FloatArray, amplitude: FloatArray, level: float
-) -> float | None:
+) -> _Crossing | None:
     """Return where the amplitude first falls to the level, walking outwards."""
     below = amplitude <= level
     if not below.any():
         return None
     i = int(np.argmax(below))
-    f1, f2, v1, v2 = frequency[i - 1], frequency[i], amplitude[i - 1], amplitude[i]
-    return float(f1 + (f2 - f1) * (v1 - level) / (v1 - v2))
+    return _Crossing(
+        frequency_hz=(float(frequency[i - 1]), float(frequency[i])),
+        amplitude_v=(float(amplitude[i - 1]), float(amplitude[i])),
+    )

@@ -62,6 +62,8 @@ class Evidence:
         The fit of the used readings, residuals and flags included.
     software
         Name and version of what computed it.
+    begun
+        When the measurement began (ISO 8601, UTC); empty where nobody said.
     """
 
     readings: tuple[Reading, ...]
@@ -70,6 +72,7 @@ class Evidence:
     instruments: tuple[tuple[str, str], ...]
     found: ResonanceFit
     software: str
+    begun: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -2,7 +2,7 @@
 
 import typer
 
-from . import demo, fit, measure, sim
+from . import bench, demo, fit, measure, sim
 from .ending import with_exit_status
 
 __all__ = ["app"]
@@ -18,6 +18,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 app.command("demo")(with_exit_status(demo.demo))
+app.add_typer(bench.app, name="bench")
 app.command("sweep")(with_exit_status(measure.sweep))
 app.command("coil")(with_exit_status(measure.coil))
 app.command("fit")(with_exit_status(fit.fit))

@@ -29,11 +29,11 @@ def demo(
     Example: halfpower demo
     """
     from ..analysis.quantities import parse_stated
-    from ..records.readings_file import free_path
+    from ..records.readings_file import free_stem
     from ..sweeps.coil import KnownParts, measure_coil
     from ..sweeps.on_bench import Span
     from .on_bench import opened, readings_kept
-    from .output import Wanted, hand_out, talk
+    from .output import Wanted, hand_out, now_utc, talk
 
     known = KnownParts(
         capacitor_f=parse_stated("150pF +- 1%", "F"),
@@ -42,21 +42,24 @@ def demo(
     )
     span = Span(lowest_hz=4e6, highest_hz=10e6)
     label = f"kit coil {seed}"
+    stem = free_stem(out / f"demo-{seed}", suffixes=(".csv", ".json", ".png", ".html"))
     talk(INVENTED)
     with (
         opened(None, scene="kit-coil", seed=seed) as bench,
         readings_kept(
-            free_path(out / f"demo-{seed}.csv"),
+            stem.with_suffix(".csv"),
             bench=bench,
             procedure="coil",
             label=label,
         ) as sink,
     ):
-        result = measure_coil(bench, span, known=known, label=label, sink=sink)
+        result = measure_coil(
+            bench, span, known=known, label=label, begun=now_utc(), sink=sink
+        )
     wanted = Wanted(
-        json=json if json is not None else str(out / f"demo-{seed}.json"),
-        plot=out / f"demo-{seed}.png",
-        page=out / f"demo-{seed}.html",
+        json=json if json is not None else str(stem.with_suffix(".json")),
+        plot=stem.with_suffix(".png"),
+        page=stem.with_suffix(".html"),
         invented=INVENTED,
     )
     hand_out(result, wanted)

@@ -1,5 +1,6 @@
 """How a command ends: one sentence on standard error, and the exit status."""
 
+import contextlib
 import functools
 import signal
 import sys
@@ -40,23 +41,33 @@ def with_exit_status(command: Callable[Arguments, None]) -> Callable[Arguments, 
 
 
 def run_process(program: Callable[[], None]) -> None:
-    """Run this process's program; the first Ctrl-C or SIGTERM unwinds it.
+    """Run this process's program; the first signal to end unwinds it.
 
-    Later ones are ignored: what is left then is switching off and saying so, each
-    step within a time limit, and it must not be cut short.
+    Ctrl-C, SIGTERM, a closed terminal (SIGHUP) and SIGQUIT alike. Later ones
+    are ignored: what is left then is switching off and saying so, each step within a
+    time limit, and it must not be cut short. One that is ignored already (under nohup)
+    stays so.
     """
+    ending = [
+        number
+        for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGQUIT")
+        if (number := getattr(signal, name, None)) is not None
+        and signal.getsignal(number) is not signal.SIG_IGN
+    ]
 
     def unwind(number: int, frame: FrameType | None) -> None:
         del number, frame
-        signal.signal(signal.SIGINT, signal.SIG_IGN)
-        signal.signal(signal.SIGTERM, signal.SIG_IGN)
+        for one in ending:
+            signal.signal(one, signal.SIG_IGN)
         raise KeyboardInterrupt
 
-    signal.signal(signal.SIGINT, unwind)
-    signal.signal(signal.SIGTERM, unwind)
+    for number in ending:
+        signal.signal(number, unwind)
     program()
 
 
 def _say(sentence: str, error: BaseException) -> None:
     notes = getattr(error, "__notes__", ())
-    print(f"halfpower: {'; '.join([sentence, *notes])}", file=sys.stderr)  # noqa: T201 - talk goes to standard error
+    # The terminal may be gone, which must not hide how the program ends.
+    with contextlib.suppress(OSError):
+        print(f"halfpower: {'; '.join([sentence, *notes])}", file=sys.stderr)  # noqa: T201 - talk goes to standard error

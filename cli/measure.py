@@ -17,6 +17,7 @@ from .options import (
     SeedOption,
     TargetOption,
     ToOption,
+    TraceOption,
     span_of,
 )
 
@@ -42,6 +43,7 @@ def sweep(
     plot: PlotOption = None,
     page: PageOption = None,
     readings: ReadingsOption = None,
+    trace: TraceOption = None,
 ) -> None:
     """Find and measure whatever resonates between two frequencies.
 
@@ -49,15 +51,17 @@ def sweep(
     """
     from ..sweeps.sweep import measure_resonance
     from .on_bench import opened, readings_kept
-    from .output import Wanted, hand_out
+    from .output import Wanted, hand_out, now_utc
 
     span = span_of(lowest, highest, target=target, most_readings=most_readings)
     wanted = Wanted(json=json, plot=plot, page=page)
     with (
-        opened(bench, scene=scene, seed=seed) as on_bench,
+        opened(bench, scene=scene, seed=seed, trace=trace) as on_bench,
         readings_kept(readings, bench=on_bench, procedure="sweep", label=label) as sink,
     ):
-        result = measure_resonance(on_bench, span, label=label, sink=sink)
+        result = measure_resonance(
+            on_bench, span, label=label, begun=now_utc(), sink=sink
+        )
     hand_out(result, wanted)
 
 
@@ -107,6 +111,7 @@ def coil(
     plot: PlotOption = None,
     page: PageOption = None,
     readings: ReadingsOption = None,
+    trace: TraceOption = None,
 ) -> None:
     """Measure a coil: inductance, Q, series and parallel resistance.
 
@@ -117,7 +122,7 @@ def coil(
     from ..analysis.quantities import parse_stated
     from ..sweeps.coil import KnownParts, measure_coil
     from .on_bench import opened, readings_kept
-    from .output import Wanted, hand_out
+    from .output import Wanted, hand_out, now_utc
 
     known = KnownParts(
         capacitor_f=parse_stated(capacitor, "F"),
@@ -131,10 +136,12 @@ def coil(
     span = span_of(lowest, highest, target=target, most_readings=most_readings)
     wanted = Wanted(json=json, plot=plot, page=page)
     with (
-        opened(bench, scene=scene, seed=seed) as on_bench,
+        opened(bench, scene=scene, seed=seed, trace=trace) as on_bench,
         readings_kept(readings, bench=on_bench, procedure="coil", label=label) as sink,
     ):
-        result = measure_coil(on_bench, span, known=known, label=label, sink=sink)
+        result = measure_coil(
+            on_bench, span, known=known, label=label, begun=now_utc(), sink=sink
+        )
     hand_out(result, wanted)
 
 

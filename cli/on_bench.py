@@ -1,20 +1,35 @@
 """Join a bench (real or simulated), the sinks and a procedure."""
 
 import re
-from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, closing, contextmanager
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib import resources
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ..analysis.errors import InputError
-from ..drivers.bench import Bench, open_bench
-from ..drivers.bench_file import load_bench_file
+from ..drivers import Bench, BenchFile, load_bench_file, open_bench
 from ..records.readings_file import ReadingsFile, free_path
 from ..sweeps.sink import Sinks
-from .output import ShowProgress, kept, show_caution
+from .output import ShowProgress, kept, show_caution, talk
+from .person import ask_person
 
-__all__ = ["OUTPUT_FOLDER", "bundled_bench_file", "opened", "readings_kept"]
+if TYPE_CHECKING:
+    from ..drivers.survey import Manager
+    from ..sim import SimulatedBench
+
+__all__ = [
+    "OUTPUT_FOLDER",
+    "Located",
+    "bundled_bench_file",
+    "located",
+    "opened",
+    "readings_kept",
+    "visa_of",
+]
 
 OUTPUT_FOLDER = Path("halfpower-out")
 
@@ -35,9 +50,32 @@ def bundled_bench_file(scene: str) -> Path:
     return path
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Located:
+    """A bench file, and what its bench is reached by.
+
+    Attributes
+    ----------
+    file
+        The bench file's content.
+    folder
+        Where what belongs to it is looked for, and written.
+    manager
+        A simulated bench's VISA; None: the bench file's own.
+    sleep, clock
+        How to wait, and what time it is in s.
+    """
+
+    file: BenchFile
+    folder: Path
+    manager: "Manager | None"
+    sleep: Callable[[float], None]
+    clock: Callable[[], float]
+
+
 @contextmanager
-def opened(bench: Path | None, *, scene: str | None, seed: int) -> Iterator[Bench]:
-    """Open the bench that the options name, and leave its output off.
+def located(bench: Path | None, *, scene: str | None, seed: int) -> Iterator[Located]:
+    """Find the bench that the options name; nothing on it is opened yet.
 
     Parameters
     ----------
@@ -52,35 +90,105 @@ def opened(bench: Path | None, *, scene: str | None, seed: int) -> Iterator[Benc
     ------
     InputError
         Neither is given, or one of the files is wrong.
-    DriverError
-        An instrument cannot be opened or does not answer.
     """
     if bench is None and scene is None:
         raise InputError("say what is on the bench: --bench FILE (or --scene SCENE)")
     path = bench if bench is not None else bundled_bench_file(scene or "")
     file = load_bench_file(path)
-    show_caution()
-    with ExitStack() as stack:
-        if scene is None:
-            yield stack.enter_context(open_bench(file, folder=path.parent))
-            return
-        from ..sim import SceneError, load_scene, open_visa
-
-        try:
-            simulated = load_scene(scene).build(seed=seed)
-        except SceneError as error:
-            raise InputError(str(error)) from error
-        manager = open_visa(simulated)
-        stack.callback(manager.close)
-        yield stack.enter_context(
-            open_bench(
-                file,
-                folder=path.parent,
-                manager=manager,
-                sleep=simulated.clock.sleep,
-                clock=lambda: simulated.clock.now_s,
-            )
+    if scene is None:
+        yield Located(
+            file=file,
+            folder=path.parent,
+            manager=None,
+            sleep=time.sleep,  # noqa: TID251 - here the clock is chosen
+            clock=time.monotonic,
         )
+        return
+    from ..drivers.survey import refuse_unknown
+    from ..sim import open_visa
+
+    simulated = _built(scene, seed=seed)
+    with closing(open_visa(simulated)) as manager:
+        for table in (file.generator, file.detector):
+            if not table.is_hand:
+                refuse_unknown(manager, table.resource)
+        yield Located(
+            file=file,
+            folder=path.parent,
+            manager=manager,
+            sleep=simulated.clock.sleep,
+            clock=lambda: simulated.clock.now_s,
+        )
+
+
+@contextmanager
+def visa_of(
+    visa: str, *, scene: str | None, seed: int
+) -> Iterator[tuple["Manager", Callable[[float], None]]]:
+    """Open a VISA by its name, or a scene's; with it comes how to wait.
+
+    Raises
+    ------
+    InputError
+        The scene is missing or wrong.
+    TransportError
+        There is no such VISA.
+    """
+    if scene is None:
+        from ..drivers.visa import open_visa as open_real
+
+        with open_real(visa) as manager:
+            yield manager, time.sleep  # noqa: TID251 - here the clock is chosen
+        return
+    simulated = _built(scene, seed=seed)
+    from ..sim import open_visa
+
+    with closing(open_visa(simulated)) as manager:
+        yield manager, simulated.clock.sleep
+
+
+def _built(scene: str, *, seed: int) -> "SimulatedBench":
+    from ..sim import SceneError, load_scene
+
+    try:
+        return load_scene(scene).build(seed=seed)
+    except SceneError as error:
+        raise InputError(str(error)) from error
+
+
+@contextmanager
+def opened(
+    bench: Path | None, *, scene: str | None, seed: int, trace: Path | None = None
+) -> Iterator[Bench]:
+    """Open the bench that the options name, and leave its output off.
+
+    Parameters
+    ----------
+    bench, scene, seed
+        See `located`.
+    trace
+        A file for every byte of the links.
+
+    Raises
+    ------
+    InputError
+        Neither bench nor scene is given, or one of the files is wrong.
+    DriverError
+        An instrument cannot be opened or does not answer.
+    """
+    with located(bench, scene=scene, seed=seed) as found:
+        show_caution()
+        with open_bench(
+            found.file,
+            folder=found.folder,
+            manager=found.manager,
+            sleep=found.sleep,
+            clock=found.clock,
+            ask=ask_person,
+            tell=talk,
+            trace=trace,
+        ) as on_bench:
+            yield on_bench
 
 
 @contextmanager
@@ -105,5 +213,9 @@ def readings_kept(
     with ExitStack() as stack:
         file = ReadingsFile(readings, comments=comments)
         keep = stack.enter_context(kept(file))
+        tables = (bench.file.generator, bench.file.detector)
+        if any(table.is_hand for table in tables):
+            yield Sinks([keep])  # a moving bar would run over the questions
+            return
         show = stack.enter_context(ShowProgress())
         yield Sinks([keep, show])

@@ -22,6 +22,7 @@ __all__ = [
     "SeedOption",
     "TargetOption",
     "ToOption",
+    "TraceOption",
     "span_of",
 ]
 
@@ -83,6 +84,14 @@ ReadingsOption = Annotated[
         "--readings",
         metavar="FILE",
         help="Where to keep every reading (CSV); by default under halfpower-out/.",
+    ),
+]
+TraceOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--trace",
+        metavar="FILE",
+        help="Write every byte to and from the instruments to FILE, with its time.",
     ),
 ]
 

@@ -1,9 +1,10 @@
 """Results to standard output, talk to standard error, files where asked."""
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -22,7 +23,7 @@ from rich.progress import (
 )
 from rich.table import Table
 
-from ..analysis.errors import InputError
+from ..analysis.errors import HalfpowerError, InputError
 from ..analysis.reading import Reading
 from ..analysis.result import Result
 from ..records.document import to_json
@@ -38,8 +39,11 @@ __all__ = [
     "Wanted",
     "hand_out",
     "kept",
+    "now_utc",
     "show_caution",
     "talk",
+    "write_new",
+    "write_text",
 ]
 
 STANDARD_OUTPUT = "-"
@@ -59,12 +63,17 @@ class Wanted:
         if self.plot is not None:
             check_picture(self.plot)
         if self.page is not None:
-            check_page()
+            check_page(self.page)
 
     @property
     def quiet(self) -> bool:
         """Whether standard output belongs to the document."""
         return self.json == STANDARD_OUTPUT
+
+
+def now_utc() -> str:
+    """Say what time it is, as evidence keeps it (ISO 8601, UTC)."""
+    return f"{datetime.now(tz=UTC):%Y-%m-%dT%H:%M:%SZ}"
 
 
 def talk(text: str) -> None:
@@ -87,21 +96,55 @@ def hand_out(result: Result, wanted: Wanted) -> None:
         sys.stdout.flush()
     else:
         _print(result)
+    failures: list[HalfpowerError] = []
+    for path, write in _writers(result, wanted):
+        try:
+            write(path)
+            talk(f"Wrote {path}")
+        except HalfpowerError as error:
+            failures.append(error)
+    if failures:
+        for other in failures[1:]:
+            failures[0].add_note(str(other))
+        raise failures[0]
+
+
+def _writers(
+    result: Result, wanted: Wanted
+) -> Iterator[tuple[Path, Callable[[Path], None]]]:
     if wanted.json is not None and not wanted.quiet:
-        _write(Path(wanted.json), to_json(result))
-        talk(f"Wrote {wanted.json}")
+        yield Path(wanted.json), lambda path: write_text(path, to_json(result))
     if wanted.plot is not None:
-        save_picture(result, wanted.plot)
-        talk(f"Wrote {wanted.plot}")
+        yield wanted.plot, lambda path: save_picture(result, path)
     if wanted.page is not None:
-        save_page(result, wanted.page, invented=wanted.invented)
-        talk(f"Wrote {wanted.page}")
+        yield (
+            wanted.page,
+            lambda path: save_page(result, path, invented=wanted.invented),
+        )
 
 
-def _write(path: Path, text: str) -> None:
+def write_text(path: Path, text: str) -> None:
+    """Write a file, its folder where needed; `InputError` where it cannot be."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise InputError(f"cannot write {path}: {error.strerror}") from error
+
+
+def write_new(path: Path, text: str) -> None:
+    """Write a file that must not be there yet.
+
+    Raises
+    ------
+    InputError
+        It is there, or cannot be written.
+    """
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError as error:
+        raise InputError(f"{path} exists already; name another file") from error
     except OSError as error:
         raise InputError(f"cannot write {path}: {error.strerror}") from error
 
@@ -136,6 +179,11 @@ class KeepReadings:
     def reading(self, reading: Reading, *, progress: Progress) -> None:
         """Write it; it is on disk when this returns."""
         self._file.add(reading, phase=progress.phase)
+
+    def taken_back(self, reading: Reading) -> None:
+        """Strike it out; `halfpower fit` passes it over."""
+        del reading
+        self._file.take_back()
 
     def result(self, result: Result) -> None:
         """Nothing: a result is handed out, not kept here."""
@@ -182,6 +230,9 @@ class ShowProgress:
             completed=progress.taken,
             total=max(progress.expected, progress.taken),
         )
+
+    def taken_back(self, reading: Reading) -> None:
+        """Nothing: the next reading moves the bar back."""
 
     def result(self, result: Result) -> None:
         """Nothing: the bar goes by itself."""

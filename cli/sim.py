@@ -75,17 +75,19 @@ def serve(
     from ..sim import RealClock
     from ..sim import serve as serve_bench
     from .on_bench import bundled_bench_file
-    from .output import talk
+    from .output import talk, write_text
 
     bench = scene_named(scene).build(seed=seed, clock=RealClock())
+    template = ""
+    if bench_file is not None:
+        template = bundled_bench_file(scene).read_text(encoding="utf-8")
     with serve_bench(bench) as served:
         for name, resource in served.resources.items():
             print(f"{name} {resource}", flush=True)  # noqa: T201 - data, on standard output
         if bench_file is not None:
-            text = bundled_bench_file(scene).read_text(encoding="utf-8")
             for name, resource in served.resources.items():
-                text = text.replace(bench.resources[name], resource)
-            bench_file.write_text(text, encoding="utf-8")
+                template = template.replace(bench.resources[name], resource)
+            write_text(bench_file, template)
             talk(f"Wrote {bench_file}")
         talk("Serving until Ctrl-C")
         threading.Event().wait()

@@ -6,30 +6,25 @@ after ``kill -9`` or a power cut: then the output stays as it was.
 """
 
 import contextlib
-import signal
-import threading
-import time
 import warnings
 from collections.abc import Callable, Iterator
-from pathlib import Path
-from types import FrameType, TracebackType
-from typing import Any, Self
-
-import pyvisa
+from types import TracebackType
+from typing import Self
 
 from ..analysis.reading import Reading, Setting
 from .bench_file import BenchFile
-from .detector import Detector
-from .dialect import load_detector_dialect, load_generator_dialect
-from .errors import DriverError, Interrupted, SettingError
-from .generator import Generator
-from .visa import open_link, open_visa
+from .errors import DriverError, LinkLostError, OverloadError, SettingError
+from .roles import AmplitudeReader, SignalSource
+from .signals import endings_unwind, not_interrupted
 
-__all__ = ["Bench", "open_bench"]
+__all__ = ["Bench", "Clock", "Sleep"]
 
-_Handler = Callable[[int, FrameType | None], Any] | int | None
 Sleep = Callable[[float], None]
 Clock = Callable[[], float]
+READ_ATTEMPTS = 6  # at a fault in a hundred messages restoring meets one in five
+MOST_NOTES = 100
+
+_Role = SignalSource | AmplitudeReader
 
 
 class Bench:
@@ -48,14 +43,22 @@ class Bench:
         The instruments, not yet started.
     sleep, clock
         How to wait, and what time it is in s; a simulated bench brings its own.
+
+    Attributes
+    ----------
+    retaken
+        How many readings were thrown away because something happened to an
+        instrument.
+    notes
+        Why, in sentences (the first hundred).
     """
 
     def __init__(
         self,
         file: BenchFile,
         *,
-        generator: Generator,
-        detector: Detector,
+        generator: SignalSource,
+        detector: AmplitudeReader,
         sleep: Sleep,
         clock: Clock,
     ) -> None:
@@ -68,6 +71,8 @@ class Bench:
         self._closing = contextlib.ExitStack()
         self._signals = contextlib.ExitStack()
         self._open = True
+        self.retaken = 0
+        self.notes: list[str] = []
 
     def closes(self, resources: contextlib.ExitStack) -> None:
         """Take over what must be released when the bench is closed."""
@@ -84,15 +89,67 @@ class Bench:
     def read(self, setting: Setting) -> Reading:
         """Set the generator, wait, and read the detector.
 
+        Both instruments are then asked whether anything happened to them. A reading
+        that may have been taken without the settings, or over a link that broke, is
+        thrown away; the settings are restored and it is taken again, a few times.
+
         Raises
         ------
         SettingError
             Out of the instruments' range.
         DriverError
-            An instrument or its link failed.
+            An instrument or its link failed, or readings stay in doubt.
         """
+        self._allow(setting.frequency_hz)
+        doubts: dict[_Role, list[str]] = {}
+        failure: DriverError | SettingError | None = None
+        for attempt in range(READ_ATTEMPTS):
+            try:
+                for role in doubts:
+                    role.restore()
+                reading, failure = self._take(setting), None
+            except LinkLostError:
+                raise  # the link has tried what there is to try
+            except (DriverError, SettingError) as error:
+                failure = error
+            doubts = self._doubts()
+            if failure is None and not doubts:
+                return reading
+            if failure is not None and not doubts:
+                if _stands(failure, attempt):
+                    raise failure
+                doubts = {self._generator: [str(failure)], self._detector: []}
+            self._note(setting, doubts)
+        raise failure or DriverError(
+            f"a reading was in doubt {READ_ATTEMPTS} times running "
+            f"({'; '.join(_sentences(doubts))}); see to instruments and cables",
+            frequency_hz=setting.frequency_hz,
+        )
+
+    def _doubts(self) -> "dict[_Role, list[str]]":
+        """Ask both instruments what happened to them since they were last asked."""
+        doubts: dict[_Role, list[str]] = {}
+        for role in (self._generator, self._detector):
+            try:
+                reasons = role.disturbed()
+            except LinkLostError:
+                raise
+            except DriverError as failure:
+                reasons = [str(failure)]
+            if reasons:
+                doubts[role] = reasons
+        return doubts
+
+    def _note(self, setting: Setting, doubts: "dict[_Role, list[str]]") -> None:
+        self.retaken += 1
+        if len(self.notes) < MOST_NOTES:
+            self.notes.append(
+                f"the reading at {setting.frequency_hz:.9g} Hz was thrown away "
+                f"({'; '.join(_sentences(doubts))})"
+            )
+
+    def _allow(self, wanted_hz: float) -> None:
         limits = self.file.limits
-        wanted_hz = setting.frequency_hz
         if not limits.lowest_frequency_hz <= wanted_hz <= limits.highest_frequency_hz:
             raise SettingError(
                 f"{wanted_hz:.6g} Hz is outside the bench file's limits, "
@@ -100,7 +157,9 @@ class Bench:
                 f"{limits.highest_frequency_hz:.6g} Hz",
                 frequency_hz=wanted_hz,
             )
-        frequency_hz = self._generator.set_frequency(wanted_hz)
+
+    def _take(self, setting: Setting) -> Reading:
+        frequency_hz = self._generator.set_frequency(setting.frequency_hz)
         self._sleep(
             setting.settle_s
             + self.file.generator.settle_s
@@ -127,14 +186,14 @@ class Bench:
             self._switch_off()
 
     def _switch_off(self) -> None:
-        with _not_interrupted():
+        with not_interrupted():
             self._generator.output_off()
 
     def close(self) -> None:
         """Switch the output off and close the links; twice does no harm."""
         if not self._open:
             return
-        with _not_interrupted(), self._closing:
+        with not_interrupted(), self._closing:
             self._open = False
             try:
                 self._generator.output_off()
@@ -144,7 +203,7 @@ class Bench:
 
     def __enter__(self) -> Self:
         """Let SIGTERM unwind the program like Ctrl-C while the bench is open."""
-        self._signals.enter_context(_sigterm_unwinds())
+        self._signals.enter_context(endings_unwind())
         return self
 
     def __exit__(
@@ -177,121 +236,13 @@ class Bench:
             )
 
 
-def open_bench(
-    file: BenchFile,
-    *,
-    folder: Path = Path(),
-    manager: pyvisa.ResourceManager | None = None,
-    sleep: Sleep = time.sleep,  # noqa: TID251 - the one default; callers replace it
-    clock: Clock = time.monotonic,
-) -> Bench:
-    """Open a bench: connect, identify, and bring everything to a known state.
-
-    Parameters
-    ----------
-    file
-        The bench file's content.
-    folder
-        Where the bench file stands; dialect files are looked for there.
-    manager
-        A VISA resource manager to use instead of the bench file's own.
-    sleep, clock
-        How to wait, and what time it is in s.
-
-    Raises
-    ------
-    InputError
-        A dialect is missing or wrong.
-    DriverError
-        An instrument cannot be opened, is silent, or refuses its start commands.
-    """
-    generator_dialect = load_generator_dialect(file.generator.dialect, folder=folder)
-    detector_dialect = load_detector_dialect(file.detector.dialect, folder=folder)
-    with contextlib.ExitStack() as opening:
-        if manager is None:
-            manager = opening.enter_context(open_visa(file.visa))
-        generator_link = open_link(
-            manager,
-            resource=file.generator.resource,
-            name="generator",
-            timeout_s=file.generator.timeout_s,
-        )
-        opening.callback(generator_link.close)
-        detector_link = open_link(
-            manager,
-            resource=file.detector.resource,
-            name="detector",
-            timeout_s=file.detector.timeout_s,
-        )
-        opening.callback(detector_link.close)
-        generator = Generator(
-            generator_link,
-            dialect=generator_dialect,
-            source_ohm=file.generator.source_resistance.value,
-        )
-        detector = Detector(detector_link, dialect=detector_dialect)
-        generator.start()
-        detector.start()
-        bench = Bench(
-            file, generator=generator, detector=detector, sleep=sleep, clock=clock
-        )
-        bench.closes(opening.pop_all())
-        return bench
+def _stands(failure: DriverError | SettingError, attempt: int) -> bool:
+    """Tell whether a failure is to be believed, though nothing else is amiss."""
+    if isinstance(failure, OverloadError):
+        return attempt > 0  # one spoilt answer looks like an overload
+    return isinstance(failure, SettingError)
 
 
-@contextlib.contextmanager
-def _sigterm_unwinds() -> Iterator[None]:
-    """Turn SIGTERM into `Interrupted`, unless the program has its own handler."""
-    if (
-        threading.current_thread() is not threading.main_thread()
-        or signal.getsignal(signal.SIGTERM) is not signal.SIG_DFL
-    ):
-        yield
-        return
-
-    def unwind(number: int, frame: FrameType | None) -> None:
-        del number, frame
-        raise Interrupted
-
-    signal.signal(signal.SIGTERM, unwind)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGTERM, signal.SIG_DFL)
-
-
-@contextlib.contextmanager
-def _not_interrupted() -> Iterator[None]:
-    """Hold Ctrl-C and SIGTERM back while the output is switched off.
-
-    It is bounded: the links have their time limits. What came in the meantime is
-    acted on afterwards.
-    """
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    came: list[int] = []
-    held = (signal.SIGINT, signal.SIGTERM)
-
-    def note(number: int, frame: FrameType | None) -> None:
-        del frame
-        came.append(number)
-
-    before: dict[int, _Handler] = {
-        number: signal.signal(number, note) for number in held
-    }
-    try:
-        yield
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler or signal.SIG_DFL)
-    for number in came:
-        _act_on(number, before[number])
-
-
-def _act_on(number: int, handler: _Handler) -> None:
-    """Do what the program's own handler would have done, had it been asked."""
-    if callable(handler):
-        handler(number, None)
-    elif handler is not signal.SIG_IGN:
-        raise Interrupted
+def _sentences(doubts: dict[_Role, list[str]]) -> list[str]:
+    """Give every reason once, in order."""
+    return list(dict.fromkeys(reason for some in doubts.values() for reason in some))

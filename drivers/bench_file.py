@@ -13,8 +13,11 @@ from pydantic import (
     BeforeValidator,
     ConfigDict,
     Field,
+    ValidationInfo,
+    field_validator,
     model_validator,
 )
+from pydantic_core import PydanticCustomError
 
 from ..analysis.errors import InputError
 from ..analysis.quantities import Unit, parse_quantity, parse_stated
@@ -70,41 +73,79 @@ Hertz = Annotated[float, _reader("Hz", doubt=False), Field(gt=0.0)]
 Seconds = Annotated[float, _reader("s", doubt=False), Field(ge=0.0)]
 
 
+HAND = "hand"
+
+
 class _Table(BaseModel):
     model_config = ConfigDict(
         frozen=True, extra="forbid", arbitrary_types_allowed=True, strict=False
     )
 
 
-class GeneratorTable(_Table):
-    """``[generator]``: the source of the signal.
+class _InstrumentTable(_Table):
+    """What generator and detector have in common.
 
     Attributes
     ----------
     resource
-        VISA resource name.
+        VISA resource name; ``hand``: a person sets or reads it.
     dialect
-        A bundled dialect's name, or a file beside the bench file.
+        A bundled dialect's name, or a file beside the bench file; a person needs
+        none.
+    settle_s
+        (key ``settle``) time it needs after a setting, or for a reading to follow a
+        change, in s.
+    timeout_s
+        (key ``timeout``) how long an answer may take, in s.
+    """
+
+    resource: str
+    dialect: str = Field(default="", validate_default=True)
+    settle_s: Seconds = Field(alias="settle", default=0.0)
+    timeout_s: Seconds = Field(alias="timeout", default=5.0)
+
+    @property
+    def is_hand(self) -> bool:
+        """Whether a person is this instrument."""
+        return self.resource == HAND
+
+    @field_validator("dialect")
+    @classmethod
+    def _spoken_to(cls, dialect: str, info: ValidationInfo) -> str:
+        is_hand = info.data.get("resource") == HAND
+        if is_hand and dialect:
+            raise ValueError(
+                "resource 'hand' is a person, who needs none: leave it out"
+            )
+        if not is_hand and not dialect:
+            raise PydanticCustomError("missing", "a dialect is missing")
+        return dialect
+
+
+class GeneratorTable(_InstrumentTable):
+    """``[generator]``: the source of the signal.
+
+    Attributes
+    ----------
     level_v
         (key ``level``) e.m.f. behind the source resistance, V r.m.s.
     source_resistance
         In ohm.
     frequency_reference
         Limits of the reference's relative error (``"2ppm"``).
-    settle_s
-        (key ``settle``) time the generator needs after a setting, in s.
+    level_linearity
+        Limits of the relative error of a ratio of two of its levels (``"0.1%"``):
+        what a linearised detector leans on. The default, 0.5 %, is 0.04 dB: common
+        practice, no published source.
     """
 
-    resource: str
-    dialect: str
     level_v: Volts = Field(alias="level")
     source_resistance: Resistance = Stated(value=50.0)
     frequency_reference: Fraction
-    settle_s: Seconds = Field(alias="settle", default=0.0)
-    timeout_s: Seconds = Field(alias="timeout", default=5.0)
+    level_linearity: Fraction = 0.005
 
 
-class DetectorTable(_Table):
+class DetectorTable(_InstrumentTable):
     """``[detector]``: what reads the amplitude.
 
     Attributes
@@ -115,17 +156,24 @@ class DetectorTable(_Table):
         current is too high.
     linearity
         Limits of the relative error of a ratio of two readings (``"0.2%"``).
-    settle_s
-        (key ``settle``) time it needs for a reading to follow a change, in s.
+    linearisation
+        A file beside the bench file that ``halfpower bench linearise`` has written:
+        every reading goes through it, and what it leaves takes the place of
+        ``linearity``.
+    averages
+        How many samples or records make one reading; None: what the dialect says.
+    load_ohm
+        (key ``load``) resistance that a person's reading in dBm or W is told across.
     """
 
-    resource: str
-    dialect: str
     input_resistance: Resistance
     input_capacitance: Farads = Stated(value=0.0)
     linearity: Fraction
-    settle_s: Seconds = Field(alias="settle", default=0.0)
-    timeout_s: Seconds = Field(alias="timeout", default=5.0)
+    linearisation: str = ""
+    averages: int | None = Field(default=None, ge=1)
+    load_ohm: Annotated[float, _reader("ohm", doubt=False), Field(gt=0.0)] = Field(
+        alias="load", default=50.0
+    )
 
 
 class FixtureTable(_Table):

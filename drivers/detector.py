@@ -1,28 +1,20 @@
 """A detector that answers with one amplitude; a scope's range is followed."""
 
 import math
-from dataclasses import dataclass
 
-from .dialect import DetectorDialect, Range
-from .errors import ReplyError, SettingError
+from .dialect import Averaging, DetectorDialect, Range
+from .errors import OverloadError, ReplyError, SettingError
 from .instrument import Instrument
-from .levels import volts_from_dbm
+from .levels import volts_from_reading
+from .roles import Amplitude
 from .visa import Link
 
-__all__ = ["Amplitude", "Detector"]
+__all__ = ["Detector"]
 
 FILL = 0.8  # share of full scale that a reading is given when a range is chosen
 TOO_SMALL = 0.18  # below this share a finer range is worth its time
 UP = 4.0  # how far a clipped range is opened at once
 MOST_RANGES = 12
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Amplitude:
-    """One amplitude in V r.m.s., and the full scale it was read on (or None)."""
-
-    amplitude_v: float
-    range_v: float | None = None
 
 
 class Detector:
@@ -34,9 +26,14 @@ class Detector:
         An open link.
     dialect
         How it is spoken to.
+    averages
+        How many make one reading; None: as many as the dialect says.
     """
 
-    def __init__(self, link: Link, *, dialect: DetectorDialect) -> None:
+    def __init__(
+        self, link: Link, *, dialect: DetectorDialect, averages: int | None = None
+    ) -> None:
+        self._averages = averages
         self._link = link
         self._dialect = dialect
         self._instrument = Instrument(link, common=dialect.common)
@@ -45,8 +42,26 @@ class Detector:
     def start(self) -> None:
         """Identify it and bring it to the dialect's known state."""
         self._instrument.start(self._dialect.start.commands)
+        if self._dialect.averaging is not None:
+            self._average(self._dialect.averaging)
         if self._dialect.range is not None:
             self._set_range(self._dialect.range, rms_v=0.0)
+
+    def _average(self, averaging: Averaging) -> None:
+        count = self._averages or averaging.count
+        command = averaging.set.format(count=count)
+        self._link.write(command)
+        self._instrument.check(doing=command)
+        if averaging.read is None:
+            return
+        actual = self._instrument.ask_set_number(
+            averaging.read, doing=command, form=averaging.form
+        )
+        if actual != count:
+            raise SettingError(
+                f"the detector was asked to average {count} and averages {actual:g}; "
+                "give another number"
+            )
 
     @property
     def identity(self) -> str:
@@ -65,9 +80,13 @@ class Detector:
         """
         vertical = self._dialect.range
         if vertical is None:
-            number = self._instrument.ask_number(self._dialect.reading.read)
+            number = self._ask()
             return Amplitude(amplitude_v=self._volts(number))
         return self._follow(vertical)
+
+    def _ask(self) -> float:
+        table = self._dialect.reading
+        return self._instrument.ask_number(table.read, form=table.form)
 
     def _follow(self, vertical: Range) -> Amplitude:
         coarsest_v = _full_scale_v(vertical.highest, vertical)
@@ -75,7 +94,7 @@ class Detector:
         clipped_v = 0.0  # a range that clipped is not chosen again for this reading
         for _ in range(MOST_RANGES):
             full_v = self._full_scale_v or finest_v
-            number = self._instrument.ask_number(self._dialect.reading.read)
+            number = self._ask()
             if number == math.inf and full_v < coarsest_v * 0.999:
                 clipped_v = full_v
                 if self._set_range(vertical, rms_v=full_v * UP * FILL) > full_v:
@@ -99,7 +118,9 @@ class Detector:
         command = vertical.set.format(volts_per_division=scale)
         self._link.write(command)
         # The instrument takes the nearest step it has; its word is what counts.
-        actual = self._instrument.ask_set_number(vertical.read, doing=command)
+        actual = self._instrument.ask_set_number(
+            vertical.read, doing=command, form=vertical.form
+        )
         if actual <= 0.0:
             raise ReplyError(
                 f"{self._link.name} answered {vertical.read!r} with {actual:g}, which "
@@ -115,14 +136,26 @@ class Detector:
         if number == -math.inf and table.unit == "dBm":
             return 0.0  # the logarithm of no power: below the meter's floor
         if not math.isfinite(number):
-            what = "is overloaded" if number == math.inf else "has no reading"
-            raise SettingError(
+            what = "has no reading" if math.isnan(number) else "is overloaded"
+            raise OverloadError(
                 f"the detector {what} (it answered {table.read!r} so); "
                 "change the generator's level"
             )
-        if table.unit == "dBm":
-            return volts_from_dbm(number, load_ohm=table.load_ohm)
-        return abs(number)
+        if number < 0.0 and table.unit in {"Vrms", "Vpp"}:
+            raise ReplyError(
+                f"{self._link.name} answered {table.read!r} with {number:g} "
+                f"{table.unit}, and none can be below zero",
+                command=table.read,
+            )
+        return volts_from_reading(number, unit=table.unit, load_ohm=table.load_ohm)
+
+    def disturbed(self) -> list[str]:
+        """Tell what happened to it since the last call (see `Instrument`)."""
+        return self._instrument.disturbed()
+
+    def restore(self) -> None:
+        """Bring it back to the dialect's known state."""
+        self.start()
 
     def check(self) -> None:
         """See that its error queue is empty (raises `InstrumentError`)."""

@@ -8,6 +8,7 @@ __all__ = [
     "Interrupted",
     "LinkLostError",
     "LinkTimeoutError",
+    "OverloadError",
     "ReplyError",
     "SettingError",
     "TransportError",
@@ -44,6 +45,10 @@ class SettingError(HalfpowerError):
     """A setting or a reading is out of the instrument's range."""
 
     exit_status = 4
+
+
+class OverloadError(SettingError):
+    """The detector is overloaded, or says that it has no reading."""
 
 
 class Interrupted(KeyboardInterrupt):

@@ -7,9 +7,22 @@
 import math
 from typing import Literal
 
-__all__ = ["LevelUnit", "level_from_emf", "volts_from_dbm"]
+__all__ = [
+    "LevelUnit",
+    "ReadingUnit",
+    "level_from_emf",
+    "volts_from_dbm",
+    "volts_from_reading",
+]
 
 LevelUnit = Literal["Vrms", "Vpp", "dBm"]
+ReadingUnit = Literal["Vrms", "Vpp", "Vpeak", "dBm", "W"]
+
+_SINE_V_PER_V = {
+    "Vrms": 1.0,
+    "Vpp": 1.0 / math.sqrt(8.0),
+    "Vpeak": 1.0 / math.sqrt(2.0),
+}
 
 
 def level_from_emf(
@@ -40,3 +53,23 @@ def level_from_emf(
 def volts_from_dbm(power_dbm: float, *, load_ohm: float) -> float:
     """R.m.s. volts of a power in dBm across a resistance."""
     return math.sqrt(1e-3 * 10.0 ** (power_dbm / 10.0) * load_ohm)
+
+
+def volts_from_reading(number: float, *, unit: ReadingUnit, load_ohm: float) -> float:
+    """R.m.s. volts of a sine that was read in another unit.
+
+    Parameters
+    ----------
+    number
+        What was read. Below zero (a d.c. voltmeter's or power meter's offset and
+        noise about nothing) it means nothing, and gives 0.
+    unit
+        What it was read in.
+    load_ohm
+        Resistance in ohm that a power was read across.
+    """
+    if unit == "dBm":
+        return volts_from_dbm(number, load_ohm=load_ohm)
+    if unit == "W":
+        return math.sqrt(max(number, 0.0) * load_ohm)
+    return max(number, 0.0) * _SINE_V_PER_V[unit]

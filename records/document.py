@@ -29,6 +29,7 @@ def result_document(result: Result) -> dict[str, Any]:
         "warnings": [{"code": one.code, "text": one.text} for one in result.warnings],
         "evidence": {
             "software": evidence.software,
+            "begun": evidence.begun or None,
             "instruments": dict(evidence.instruments),
             "settings": dict(evidence.settings),
             "fit": _fit(evidence.found),

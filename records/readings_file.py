@@ -1,28 +1,35 @@
 """Readings files: CSV with a header, written reading by reading, read with care.
 
-Columns are ``frequency_hz`` and one of ``amplitude_v`` or ``power_dbm``; others are
-ignored, and lines that begin with ``#`` are comments. A sweep's own file has the
-columns ``range_v``, ``time_s`` and ``phase`` besides, and `halfpower fit` reads it.
+Columns are ``frequency_hz`` and one of ``amplitude_v`` or ``power_dbm``; with volts,
+``u_amplitude_v`` may state each reading's standard uncertainty. Others are ignored, and
+lines that begin with ``#`` are comments. A sweep's own file has the columns
+``range_v`` (the detector's full scale, which weighs the readings), ``time_s`` and
+``phase`` besides, and `halfpower fit` reads it.
 """
 
 import contextlib
 import csv
 import math
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
 
 from ..analysis.errors import InputError
 from ..analysis.reading import Reading
 from ..analysis.trace import Trace
 from .errors import RecordError
 
-__all__ = ["ReadingsFile", "free_path", "read_readings"]
+__all__ = ["ReadingsFile", "free_path", "free_stem", "read_readings"]
 
 COLUMNS = ("frequency_hz", "amplitude_v", "range_v", "time_s", "phase")
 AMPLITUDES = ("amplitude_v", "power_dbm")
+TAKEN_BACK = "# taken back: "
 
 
 class ReadingsFile:
@@ -50,7 +57,7 @@ class ReadingsFile:
         try:
             # A label from a terminal may hold bytes that are not text.
             self._file = path.open(
-                "x", encoding="utf-8", errors="backslashreplace", newline=""
+                "x+", encoding="utf-8", errors="backslashreplace", newline=""
             )
         except FileExistsError as error:
             raise RecordError(
@@ -61,6 +68,7 @@ class ReadingsFile:
         except OSError as error:
             raise RecordError(f"cannot write {path}: {error.strerror}") from error
         self._rows = csv.writer(self._file, lineterminator="\n")
+        self._starts: list[int] = []  # where each reading's row begins
         try:
             self._write_head(comments)
         except OSError as error:
@@ -83,6 +91,7 @@ class ReadingsFile:
         """
         range_v = "" if reading.range_v is None else repr(float(reading.range_v))
         try:
+            start = self._file.tell()
             self._rows.writerow(
                 (
                     repr(float(reading.frequency_hz)),
@@ -93,12 +102,35 @@ class ReadingsFile:
                 )
             )
             self._secure()
+            self._starts.append(start)
         except OSError as error:
             raise RecordError(
                 f"cannot write {self.path}: {error.strerror}; the readings before "
                 "this one are in it",
                 path=self.path,
             ) from error
+
+    def take_back(self) -> None:
+        """Make a comment of the last reading, which was a slip.
+
+        It stays readable, and `read_readings` passes it over.
+
+        Raises
+        ------
+        RecordError
+            There is none, or the file cannot be written.
+        """
+        if not self._starts:
+            raise RecordError(f"{self.path} holds no reading to take back")
+        try:
+            self._file.seek(self._starts[-1])
+            rest = self._file.read()
+            self._file.seek(self._starts[-1])
+            self._file.write(f"{TAKEN_BACK}{rest}")
+            self._secure()
+        except OSError as error:
+            raise RecordError(f"cannot write {self.path}: {error.strerror}") from error
+        self._starts.pop()
 
     @property
     def count(self) -> int:
@@ -141,10 +173,24 @@ class ReadingsFile:
 
 def free_path(path: Path) -> Path:
     """Return the path, or the first of ``name-2``, ``name-3``... that is free."""
-    candidate, number = path, 1
-    while candidate.exists():
+    stem = free_stem(path.with_suffix(""), suffixes=(path.suffix,))
+    return stem.with_suffix(path.suffix)
+
+
+def free_stem(stem: Path, *, suffixes: Sequence[str]) -> Path:
+    """Return the stem, or the first of ``stem-2``, ``stem-3``... that is all free.
+
+    Parameters
+    ----------
+    stem
+        A path without its ending.
+    suffixes
+        The endings of the files that belong together.
+    """
+    candidate, number = stem, 1
+    while any(candidate.with_suffix(suffix).exists() for suffix in suffixes):
         number += 1
-        candidate = path.with_name(f"{path.stem}-{number}{path.suffix}")
+        candidate = stem.with_name(f"{stem.name}-{number}")
     return candidate
 
 
@@ -177,20 +223,52 @@ def read_readings(path: Path) -> Trace:
         raise InputError(f"readings file {path} is empty", path=path)
     names = [name.strip() for name in header[1]]
     kind = _amplitude_column(names, path=path)
-    frequency, amplitude = [], []
-    for line, row in rows[1:]:
-        where = f"readings file {path}, line {line}"
-        _refuse_longer(row, names, where=where)
-        frequency.append(_number(row, names, "frequency_hz", where=where))
-        amplitude.append(_number(row, names, kind, where=where))
-    if not frequency:
+    table = _Table(path=path, names=names, rows=rows[1:])
+    if not table.rows:
         raise InputError(f"readings file {path} holds no readings", path=path)
+    frequency = table.column("frequency_hz")
+    amplitude = table.column(kind)
     try:
         if kind == "power_dbm":
             return Trace.from_power_dbm(frequency_hz=frequency, power_dbm=amplitude)
-        return Trace(frequency_hz=frequency, amplitude_v=amplitude)  # type: ignore[arg-type] # sequences are taken too
+        stated = "u_amplitude_v" in names
+        return Trace(
+            frequency_hz=np.array(frequency),
+            amplitude_v=np.array(amplitude),
+            u_amplitude_v=table.weights(),
+            u_scale_known=stated,
+        )
     except InputError as error:
         raise InputError(f"readings file {path}: {error}", path=path) from error
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Table:
+    """The lines below a header, with their numbers."""
+
+    path: Path
+    names: list[str]
+    rows: list[tuple[int, list[str]]]
+
+    def column(self, name: str) -> list[float]:
+        """Read a column's numbers, or refuse the first that is none."""
+        numbers = []
+        for line, row in self.rows:
+            where = f"readings file {self.path}, line {line}"
+            _refuse_longer(row, self.names, where=where)
+            numbers.append(_number(row, self.names, name, where=where))
+        return numbers
+
+    def weights(self) -> NDArray[np.float64] | None:
+        """Read the stated uncertainties, else the ranges where every line has one."""
+        if "u_amplitude_v" in self.names:
+            return np.array(self.column("u_amplitude_v"))
+        if "range_v" not in self.names:
+            return None
+        index = self.names.index("range_v")
+        if not all(len(row) > index and row[index].strip() for _, row in self.rows):
+            return None
+        return np.array(self.column("range_v"))
 
 
 def _rows(text: str) -> Iterator[tuple[int, list[str]]]:
@@ -204,8 +282,8 @@ def _amplitude_column(names: list[str], *, path: Path) -> str:
     present = [name for name in AMPLITUDES if name in names]
     if "frequency_hz" not in names or len(present) != 1:
         raise InputError(
-            f"readings file {path}: the header must name frequency_hz and one of "
-            f"{' or '.join(AMPLITUDES)}, and reads {','.join(names)[:80]!r}",
+            f"readings file {path}: the header must name frequency_hz and just one "
+            f"of {' or '.join(AMPLITUDES)}, and reads {','.join(names)[:80]!r}",
             path=path,
         )
     for name in ("frequency_hz", present[0]):
@@ -233,7 +311,7 @@ def _number(row: list[str], names: list[str], name: str, *, where: str) -> float
         number = math.nan if "_" in text else float(text)  # 1_000 is Python's alone
     except ValueError:
         number = math.nan
-    positive = name == "frequency_hz"
+    positive = name in {"frequency_hz", "u_amplitude_v", "range_v"}
     if not math.isfinite(number) or (positive and number <= 0.0):
         raise InputError(
             f"{where}: {name} is {text!r}, which is not a "

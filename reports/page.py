@@ -20,14 +20,16 @@ NO_LIBRARY = "pages need jinja2 and matplotlib: pip install 'halfpower[report]'"
 BUDGETED = ("inductance", "unloaded_q", "loaded_q", "resonant_frequency")
 
 
-def check_page() -> None:
-    """See that a page could be made.
+def check_page(path: Path) -> None:
+    """See that a page of this name could be made.
 
     Raises
     ------
     ReportError
-        The templates' or the drawing library is not installed.
+        Its ending is not .html, or the templates' or drawing library is missing.
     """
+    if path.suffix.lower() not in {".html", ".htm"}:
+        raise ReportError(f"a page's name must end in .html, not {path.name!r}")
     if find_spec("jinja2") is None or find_spec("matplotlib") is None:
         raise ReportError(NO_LIBRARY)
 
@@ -67,6 +69,7 @@ def save_page(result: Result, path: Path, *, invented: str = "") -> None:
         warnings=result.warnings,
         picture=Markup(_svg(result)),  # noqa: S704 - drawn here, its text escaped
         budgets=_budgets(result),
+        begun=result.evidence.begun,
         instruments=result.evidence.instruments,
         settings=result.evidence.settings,
         readings=result.evidence.readings,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import warnings
 from importlib.util import find_spec
-from typing import IO, TYPE_CHECKING
+from typing import IO, TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -171,17 +171,22 @@ def _draw_peak(
     _draw_half_power(axes, result, scale=scale)
     axes.set_xlim(low - margin, high + margin)
     axes.set_ylim(bottom=0.0)
-    axes.set_ylabel(f"detector, {unit} r.m.s.")
+    axes.set_ylabel(f"detector, {unit}")
     axes.ticklabel_format(useOffset=False)
     axes.tick_params(labelbottom=False)
-    axes.legend(loc="upper left", frameon=False, fontsize=9)
+    # A notch leaves its corners free at the bottom, a peak at the top.
+    at_top = found.response.is_peak
+    corner: Literal["upper left", "lower left"] = (
+        "upper left" if at_top else "lower left"
+    )
+    axes.legend(loc=corner, frameon=False, fontsize=9)
     axes.text(
         0.985,
-        0.96,
+        0.96 if at_top else 0.04,
         _facts(result),
         transform=axes.transAxes,
         ha="right",
-        va="top",
+        va="top" if at_top else "bottom",
         fontsize=9,
         linespacing=1.5,
     )
@@ -261,7 +266,7 @@ def _draw_whole(
     curve_mhz = curve_mhz[
         (curve_mhz >= frequency.min()) & (curve_mhz <= frequency.max())
     ]
-    curve = found.amplitude_at(curve_mhz * 1e6) / reference
+    curve = np.maximum(found.amplitude_at(curve_mhz * 1e6) / reference, 1e-6)
     axes.plot(curve_mhz, 20.0 * np.log10(curve), color=FITTED, lw=1.0)
     axes.plot(frequency[rest], level[rest], "o", ms=3.0, color=OTHER, label="search")
     axes.plot(frequency[used], level[used], "o", ms=3.0, color=READING, mfc="none")

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from ..analysis.coil import COIL_UNITS, deduce_coil
 from ..analysis.corrected import measured_pair
+from ..analysis.errors import InputError
 from ..analysis.outcome import cautions_of, quantities_of
 from ..analysis.propagate import Deduced
 from ..analysis.quantities import format_quantity
@@ -16,6 +17,7 @@ from .on_bench import (
     collect_evidence,
     sweep_tank,
     tank_on_bench,
+    target_cautions,
 )
 from .sink import NullSink, Sink
 
@@ -47,6 +49,26 @@ class KnownParts:
     capacitor_loss: Stated | None = None
     self_capacitance_f: Stated | None = None
 
+    def __post_init__(self) -> None:
+        """Refuse parts that cannot be."""
+        if self.capacitor_f.value <= 0.0:
+            raise InputError(
+                f"a resonating capacitor of {self.capacitor_f.value:g} F cannot be; "
+                "state its capacitance"
+            )
+        loss = self.capacitor_loss
+        if loss is not None and not 0.0 <= loss.value < 1.0:
+            raise InputError(
+                f"a dissipation factor of {loss.value:g} is not between 0 and 1"
+            )
+        own = self.self_capacitance_f
+        if own is not None and not 0.0 <= own.value < self.capacitor_f.value:
+            raise InputError(
+                f"a self-capacitance of {own.value:g} F is not between 0 and the "
+                f"resonating capacitor's {self.capacitor_f.value:g} F; above it the "
+                "coil would resonate by itself"
+            )
+
 
 def expected_span(inductance_h: float, *, known: KnownParts) -> tuple[float, float]:
     """Give a span in Hz that holds the resonance of about this inductance in H.
@@ -65,6 +87,7 @@ def measure_coil(
     *,
     known: KnownParts,
     label: str = "",
+    begun: str = "",
     sink: Sink | None = None,
 ) -> Result:
     """Measure a coil's inductance, Q and resistances on a known capacitor.
@@ -77,6 +100,8 @@ def measure_coil(
         Where to look and how closely to measure.
     known
         The capacitor, and what is known of the coil.
+    begun
+        When the measurement begins (ISO 8601, UTC), for the evidence.
     label
         What the coil is called.
     sink
@@ -101,6 +126,7 @@ def measure_coil(
     deduced = deduce_coil(tank, measured=measured_pair(planner.resonance))
     warnings = (
         *cautions_of(planner.resonance),
+        *target_cautions(planner),
         *_assumed(known),
         *_doubtful_q(deduced),
     )
@@ -109,7 +135,7 @@ def measure_coil(
         label=label,
         quantities=quantities_of(deduced, units=COIL_UNITS),
         warnings=warnings,
-        evidence=collect_evidence(bench, span, tank=tank, planner=planner),
+        evidence=collect_evidence(bench, span, tank=tank, planner=planner, begun=begun),
     )
     sink.result(result)
     return result

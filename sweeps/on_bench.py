@@ -6,9 +6,10 @@ from typing import Protocol
 
 from ..analysis.coil import Tank
 from ..analysis.quantities import Unit, describe
-from ..analysis.result import Evidence
+from ..analysis.result import Caution, Evidence
 from ..analysis.stated import Stated
 from ..drivers.bench_file import BenchFile
+from ..drivers.errors import SettingError
 from .guard import TankGuard
 from .planner import PeakGoal, PeakPlanner
 from .resonate import DrivenBench, resonate
@@ -21,6 +22,7 @@ __all__ = [
     "collect_evidence",
     "sweep_tank",
     "tank_on_bench",
+    "target_cautions",
 ]
 
 # V ~ x^k: one coupling capacitor feeds a current that rises with frequency; a
@@ -140,6 +142,15 @@ def sweep_tank(
         The output is off by then, and the sink has every reading taken.
     """
     file = bench.file
+    limits = file.limits
+    for edge_hz in (span.lowest_hz, span.highest_hz):
+        if not limits.lowest_frequency_hz <= edge_hz <= limits.highest_frequency_hz:
+            raise SettingError(
+                f"the span reaches to {edge_hz / 1e6:.6g} MHz, outside the bench "
+                f"file's limits of {limits.lowest_frequency_hz / 1e6:.6g} to "
+                f"{limits.highest_frequency_hz / 1e6:.6g} MHz",
+                frequency_hz=edge_hz,
+            )
     planner = PeakPlanner(span.goal(file))
     guard = TankGuard(
         tank, emf_v=file.generator.level_v, limit_v=file.limits.tank_voltage_v
@@ -149,8 +160,29 @@ def sweep_tank(
     return resonate(bench, planner, sink=sink, watch=guard.watch)
 
 
+def target_cautions(planner: PeakPlanner) -> tuple[Caution, ...]:
+    """Say so where the readings were spent before the target was reached."""
+    found = planner.resonance
+    reached = found.u_loaded_q / found.loaded_q
+    if reached <= planner.goal.target:
+        return ()
+    return (
+        Caution(
+            code="target_not_reached",
+            text=f"the {len(planner.readings)} readings allowed give the loaded Q to "
+            f"{100.0 * reached:.2g} %, not to the {100.0 * planner.goal.target:.2g} % "
+            "asked for; allow more readings",
+        ),
+    )
+
+
 def collect_evidence(
-    bench: IdentifiedBench, span: Span, *, tank: Tank, planner: PeakPlanner
+    bench: IdentifiedBench,
+    span: Span,
+    *,
+    tank: Tank,
+    planner: PeakPlanner,
+    begun: str,
 ) -> Evidence:
     """Put together what a result was made from."""
     file = bench.file
@@ -172,4 +204,5 @@ def collect_evidence(
         instruments=tuple(bench.identities.items()),
         found=planner.resonance,
         software=f"halfpower {version('halfpower')}",
+        begun=begun,
     )

@@ -86,8 +86,8 @@ class PeakGoal:
         """Refuse a span or a target that cannot be."""
         if not 0.0 < self.lowest_hz < self.highest_hz < math.inf:
             raise InputError(
-                f"a span from {self.lowest_hz:g} to {self.highest_hz:g} Hz is empty; "
-                "give the lower frequency first"
+                f"a span from {_mhz(self.lowest_hz)} to {_mhz(self.highest_hz)} is "
+                "empty; give the lower frequency first"
             )
         if not 0.0 < self.target < 1.0:
             raise InputError(
@@ -261,14 +261,17 @@ class PeakPlanner:
             and frequency[0] < estimate.resonant_frequency_hz < frequency[-1]
         )
         if at_edge and not inside:
-            edge = "lower" if top == 0 else "upper"
-            raise EdgeError(
-                f"the response is highest at the {edge} edge of the span, "
-                f"{frequency[top]:.6g} Hz, so no resonance lies inside {self._span}; "
-                "move the span that way, or check that the part is connected",
-                frequency_hz=float(frequency[top]),
-            )
+            raise self._highest_at("lower" if top == 0 else "upper")
         return estimate if inside else None
+
+    def _highest_at(self, edge: Literal["lower", "upper"]) -> EdgeError:
+        at_hz = self.goal.lowest_hz if edge == "lower" else self.goal.highest_hz
+        return EdgeError(
+            f"the response is highest at the {edge} edge of the span, {_mhz(at_hz)}, "
+            f"so no resonance lies between {self._span}; move the span that way, or "
+            "check that the part is connected",
+            frequency_hz=at_hz,
+        )
 
     def _refine(self, estimate: PeakEstimate) -> Plan:
         estimate = yield from self._overview(estimate)
@@ -278,7 +281,7 @@ class PeakPlanner:
             if known > HOPELESS:
                 raise NoResonanceError(
                     f"no resonance stands out between {self._span}: the best is at "
-                    f"{found.resonant_frequency_hz:.6g} Hz with Q = "
+                    f"{_mhz(found.resonant_frequency_hz)} with Q = "
                     f"{found.loaded_q:.2g}, uncertain by {100.0 * known:.0f} %; check "
                     "that the part is connected and the level is high enough",
                     n_readings=len(self.readings),
@@ -342,9 +345,11 @@ class PeakPlanner:
         room = [
             q * (e / f0 - f0 / e) for e in (self.goal.lowest_hz, self.goal.highest_hz)
         ]
+        if room[0] > 0.0 or room[1] < 0.0:
+            raise self._highest_at("lower" if room[0] > 0.0 else "upper")
         if room[0] > -NEEDED_SIDE or room[1] < NEEDED_SIDE:
             raise EdgeError(
-                f"the peak at {f0:.6g} Hz lies within half a bandwidth of the edge of "
+                f"the peak at {_mhz(f0)} lies within half a bandwidth of the edge of "
                 f"the span ({self._span}); widen the span",
                 frequency_hz=f0,
             )
@@ -383,9 +388,9 @@ class PeakPlanner:
             yield self._setting_at(frequency_hz, q=found.loaded_q)
             if self.readings[-1].amplitude_v > GHOSTLY * found.amplitude_v:
                 raise NoResonanceError(
-                    f"the peak at {found.resonant_frequency_hz:.6g} Hz is a ghost: the "
+                    f"the peak at {_mhz(found.resonant_frequency_hz)} is a ghost: the "
                     f"generator's harmonic of order {order} rings a resonance near "
-                    f"{frequency_hz:.6g} Hz; sweep there",
+                    f"{_mhz(frequency_hz)}; sweep there",
                     frequency_hz=frequency_hz,
                 )
 
@@ -399,7 +404,7 @@ class PeakPlanner:
 
     @property
     def _span(self) -> str:
-        return f"{self.goal.lowest_hz:.6g} and {self.goal.highest_hz:.6g} Hz"
+        return f"{_mhz(self.goal.lowest_hz)} and {_mhz(self.goal.highest_hz)}"
 
 
 def _trace(readings: Sequence[Reading]) -> Trace:
@@ -415,6 +420,10 @@ def _trace(readings: Sequence[Reading]) -> Trace:
         u_amplitude_v=np.array(ranges) if len(ranges) == len(readings) else None,
         u_scale_known=False,
     )
+
+
+def _mhz(frequency_hz: float) -> str:
+    return f"{frequency_hz / 1e6:.6g} MHz"
 
 
 def _flanked(response: FloatArray, top: int) -> bool:

@@ -6,6 +6,7 @@ from typing import Protocol
 
 from ..analysis.reading import Reading, Setting
 from ..drivers.errors import SettingError
+from ..drivers.hand import TakenBackError
 from .planner import PeakPlanner
 from .sink import Progress, Sink
 
@@ -30,7 +31,7 @@ def resonate(
     *,
     sink: Sink,
     watch: Callable[[Reading], None],
-) -> None:
+) -> PeakPlanner:
     """Take the readings that a plan asks for.
 
     Parameters
@@ -38,11 +39,18 @@ def resonate(
     bench
         An open bench; it is driven for as long as the readings take.
     planner
-        A fresh plan; afterwards it holds the readings and the fit.
+        A fresh plan.
     sink
-        Gets every reading before the plan is told of it.
+        Gets every reading before the plan is told of it, and is told of a reading
+        that a person takes back.
     watch
         Called with every reading; stops the sweep by raising.
+
+    Returns
+    -------
+    PeakPlanner
+        The plan, done, with the readings and the fit. It is the one given unless a
+        reading was taken back.
 
     Raises
     ------
@@ -58,6 +66,9 @@ def resonate(
                     raise
                 planner.skip()
                 continue
+            except TakenBackError:
+                planner = _without_last(planner, sink=sink)
+                continue
             progress = Progress(
                 phase=planner.phase,
                 taken=len(planner.readings) + 1,
@@ -66,3 +77,20 @@ def resonate(
             sink.reading(reading, progress=progress)
             watch(reading)
             planner.tell(reading)
+    return planner
+
+
+def _without_last(planner: PeakPlanner, *, sink: Sink) -> PeakPlanner:
+    """Wind a plan back by one reading; without any it stays as it is.
+
+    A plan follows from its readings alone, so a fresh one that is told all but the
+    last stands where this one stood before it.
+    """
+    if not planner.readings:
+        return planner
+    *kept, slip = planner.readings
+    sink.taken_back(slip)
+    rewound = PeakPlanner(planner.goal)
+    for reading in kept:
+        rewound.tell(reading)
+    return rewound

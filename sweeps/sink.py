@@ -25,6 +25,9 @@ class Sink(Protocol):
     def reading(self, reading: Reading, *, progress: Progress) -> None:
         """Take one reading; it must be safe when this returns."""
 
+    def taken_back(self, reading: Reading) -> None:
+        """Strike out the last reading: the person who took it says it was a slip."""
+
     def result(self, result: Result) -> None:
         """Take the finished result."""
 
@@ -33,6 +36,9 @@ class NullSink:
     """A sink for who wants the result alone."""
 
     def reading(self, reading: Reading, *, progress: Progress) -> None:
+        """Let it go."""
+
+    def taken_back(self, reading: Reading) -> None:
         """Let it go."""
 
     def result(self, result: Result) -> None:
@@ -55,6 +61,11 @@ class Sinks:
         """Pass it to every sink."""
         for sink in self._sinks:
             sink.reading(reading, progress=progress)
+
+    def taken_back(self, reading: Reading) -> None:
+        """Pass it to every sink."""
+        for sink in self._sinks:
+            sink.taken_back(reading)
 
     def result(self, result: Result) -> None:
         """Pass it to every sink."""

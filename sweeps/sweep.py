@@ -10,6 +10,7 @@ from .on_bench import (
     collect_evidence,
     sweep_tank,
     tank_on_bench,
+    target_cautions,
 )
 from .sink import NullSink, Sink
 
@@ -17,7 +18,12 @@ __all__ = ["measure_resonance"]
 
 
 def measure_resonance(
-    bench: IdentifiedBench, span: Span, *, label: str = "", sink: Sink | None = None
+    bench: IdentifiedBench,
+    span: Span,
+    *,
+    label: str = "",
+    begun: str = "",
+    sink: Sink | None = None,
 ) -> Result:
     """Find and measure the resonance of whatever is on the fixture.
 
@@ -27,6 +33,8 @@ def measure_resonance(
         An open bench.
     span
         Where to look and how closely to measure.
+    begun
+        When the measurement begins (ISO 8601, UTC), for the evidence.
     label
         What the part is called.
     sink
@@ -59,8 +67,8 @@ def measure_resonance(
         procedure="sweep",
         label=label,
         quantities=quantities_of(deduced, units=RESONANCE_UNITS),
-        warnings=cautions_of(planner.resonance),
-        evidence=collect_evidence(bench, span, tank=tank, planner=planner),
+        warnings=(*cautions_of(planner.resonance), *target_cautions(planner)),
+        evidence=collect_evidence(bench, span, tank=tank, planner=planner, begun=begun),
     )
     sink.result(result)
     return result

@@ -65,3 +65,14 @@ def test_a_dead_detector_is_refused() -> None:
     """All zero is no peak."""
     with pytest.raises(FitError, match="zero"):
         half_power(trace_of(np.array([1e6, 2e6, 3e6]), np.zeros(3)))
+
+
+def test_coarse_points_cross_on_the_tanks_own_line() -> None:
+    """Readings 0.6 half-bandwidths apart, one at the peak: a chord is not exact.
+
+    1/V^2 is linear in t^2 for a tank, so clean readings leave arithmetic only.
+    """
+    q = np.arange(-7, 8) * 0.6
+    f = 7e6 * np.exp(np.arcsinh(q / 240))
+    points = half_power(trace_of(f, 1 / np.sqrt(1 + q * q)))
+    assert points.loaded_q == pytest.approx(120, rel=1e-6)

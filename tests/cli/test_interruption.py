@@ -1,7 +1,9 @@
 """Killed in the middle: the output is off, the readings are kept."""
 
+import importlib.util
 import signal
 import socket
+import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -42,7 +44,9 @@ def wait_for_readings(path: Path, *, at_least: int) -> None:
         time.sleep(0.01)  # noqa: TID251 - another process's readings
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+@pytest.mark.parametrize(
+    "number", [signal.SIGTERM, signal.SIGINT, signal.SIGHUP, signal.SIGQUIT]
+)
 def test_a_signal_leaves_the_output_off_and_the_readings_kept(
     start: Start, served: tuple[str, int], number: signal.Signals
 ) -> None:
@@ -79,3 +83,17 @@ def test_an_instrument_that_vanishes_is_exit_status_3(
     _, said = sweep.communicate(timeout=30)
     assert sweep.returncode == 3
     assert said.strip().splitlines()[-1].startswith("halfpower: generator TCPIP0")
+
+
+def test_signals_at_random_moments_leave_the_output_off_and_the_readings_kept() -> None:
+    """A few of what ``benchmarks/interruptions.py`` does two hundred times."""
+    path = Path(__file__).parents[2] / "benchmarks" / "interruptions.py"
+    spec = importlib.util.spec_from_file_location("interruptions", path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["interruptions"] = module  # its dataclass looks itself up
+    spec.loader.exec_module(module)
+    found = module.interrupt(4, seed=2)
+    assert found.stopped == 4
+    assert (found.left_on, found.lost, found.said) == (0, 0, [])

@@ -1,5 +1,6 @@
 """Fake links and instruments: lines of text in, lines of text out, no VISA."""
 
+import contextlib
 from collections import deque
 from collections.abc import Callable
 from pathlib import Path
@@ -14,6 +15,7 @@ from halfpower.drivers.detector import Detector
 from halfpower.drivers.dialect import load_detector_dialect, load_generator_dialect
 from halfpower.drivers.errors import LinkTimeoutError
 from halfpower.drivers.generator import Generator
+from halfpower.drivers.steady import SteadyLink
 
 BENCH_TOML = """\
 [generator]
@@ -58,11 +60,12 @@ class Wire:
         self.instrument = instrument
         self.sent: list[str] = []
         self.waiting: deque[str] = deque()
-        self.closed = 0
+        self.closed = self.troubles = self.reconnections = 0
         self.trap: Callable[[], None] = lambda: None
 
-    def write(self, command: str) -> None:
+    def write(self, command: str, *, repeatable: bool = True) -> None:
         """Send it, and let what it answers wait."""
+        del repeatable
         self.trap()
         self.sent.append(command)
         answer = self.instrument.obey(command)
@@ -70,13 +73,40 @@ class Wire:
             self.waiting.append(answer)
         self.trap()
 
-    def query(self, command: str) -> str:
+    def query(self, command: str, *, repeatable: bool = True) -> str:
         """Send it, and take the oldest answer that waits."""
+        del repeatable
         self.write(command)
+        return self.read()
+
+    def read(self) -> str:
+        """Take the oldest answer that waits, as a port does."""
         self.trap()
         if not self.waiting:
-            raise LinkTimeoutError(f"{self.name} at {command!r}: no answer in time")
+            raise LinkTimeoutError(f"{self.name}: no answer in time")
         return self.waiting.popleft().strip()
+
+    def steady(self) -> SteadyLink:
+        """Give a steady link over it; opened again, nothing waits in it."""
+
+        def opened() -> Wire:
+            self.waiting.clear()
+            self.closed = 0
+            return self
+
+        link = SteadyLink(
+            opened, name=self.name, identity_query="*IDN?", sleep=lambda _: None
+        )
+        link.introduce()
+        return link
+
+    def doubt(self) -> None:
+        """Count it."""
+        self.troubles += 1
+
+    def hurry(self) -> contextlib.AbstractContextManager[None]:
+        """Nothing to hurry."""
+        return contextlib.nullcontext()
 
     def close(self) -> None:
         """Count it."""
@@ -90,6 +120,7 @@ class Obeying:
         self.errors: deque[str] = deque()
         self.answers: dict[str, str] = {}  # fixed answers, over the usual ones
         self.silent_at: set[str] = set()
+        self.events = 128  # power on (IEEE 488.2, 11.5.1.1)
 
     def obey(self, command: str) -> str | None:
         """Do it; what there is to answer, or None."""
@@ -99,6 +130,9 @@ class Obeying:
             return self.answers[command]
         if command == "*IDN?":
             return "INVENTED,FAKE,0,1"
+        if command == "*ESR?":
+            events, self.events = self.events, 0
+            return str(events)
         if command == "SYSTem:ERRor?":
             return self.errors.popleft() if self.errors else '0,"No error"'
         return self.own(command)
@@ -147,7 +181,7 @@ class FakeScope(Obeying):
         super().__init__()
         self.signal_v = 0.3
         self.steps = [m * 10.0**e for e in (-3, -2, -1, 0) for m in (1, 2, 5)] + [10.0]
-        self.scale = 1.0
+        self.scale, self.averages = 1.0, 1
         self.readings: deque[str] = deque()  # answers to be given first
 
     def own(self, command: str) -> str | None:
@@ -159,6 +193,10 @@ class FakeScope(Obeying):
             self.scale = min(at_least, default=self.steps[-1])
         elif head == "CHANnel1:SCALe?":
             return f"{self.scale:.6E}"
+        elif head == "ACQuire:AVERage:COUNt":
+            self.averages = int(value)
+        elif head == "ACQuire:AVERage:COUNt?":
+            return str(self.averages)
         elif head == "MEASure:VRMS?":
             if self.readings:
                 return self.readings.popleft()
@@ -198,12 +236,13 @@ def fake_bench(bench_path: Path) -> Callable[[], SimpleNamespace]:
         wires = Wire(source, name="generator"), Wire(scope, name="detector")
         folder = Path()
         generator = Generator(
-            wires[0],
+            wires[0].steady(),
             dialect=load_generator_dialect("generator-volts", folder=folder),
             source_ohm=50.0,
         )
         detector = Detector(
-            wires[1], dialect=load_detector_dialect("scope-vrms", folder=folder)
+            wires[1].steady(),
+            dialect=load_detector_dialect("scope-vrms", folder=folder),
         )
         generator.start()
         detector.start()

@@ -174,3 +174,22 @@ def test_a_file_that_cannot_be_read_says_why(tmp_path: Path, name: str) -> None:
     """Missing, or a folder."""
     with pytest.raises(InputError, match="cannot read bench file"):
         load_bench_file(tmp_path / name)
+
+
+def test_a_person_needs_no_dialect(bench_path: Path, bench_toml: str) -> None:
+    """`hand` instead of a resource name."""
+    text = bench_toml.replace('resource = "GPIB::2"\ndialect = "scope-vrms"', "@")
+    bench_path.write_text(text.replace("@", 'resource = "hand"'), encoding="utf-8")
+    file = load_bench_file(bench_path)
+    assert file.detector.is_hand
+    assert not file.generator.is_hand
+
+
+def test_a_person_with_a_dialect_is_a_mistake(
+    bench_path: Path, bench_toml: str
+) -> None:
+    """One of the two was meant."""
+    text = bench_toml.replace('resource = "GPIB::1"', 'resource = "hand"')
+    bench_path.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError, match=r"line 3: generator\.dialect: .* leave it"):
+        load_bench_file(bench_path)

@@ -108,7 +108,7 @@ def test_what_is_no_reading_is_never_an_amplitude(
 ) -> None:
     """No number, SCPI's special ones, or another question's answer."""
     rig.driver.start()
-    rig.scope.readings.append(reply)
+    rig.scope.readings.extend([reply] * 3)  # nonsense is asked about again, twice
     with pytest.raises(error):
         rig.driver.read()
 
@@ -158,3 +158,11 @@ def test_a_power_meter_s_overload_and_silence_differ(
     dialect = load_detector_dialect("power-meter-dbm", folder=Path())
     with pytest.raises(SettingError, match=word):
         Detector(fake.Wire(meter), dialect=dialect).read()
+
+
+def test_an_r_m_s_value_below_zero_is_no_sense(rig: SimpleNamespace) -> None:
+    """The root of a mean of squares is none; a sign is a fault."""
+    rig.driver.start()
+    rig.scope.answers["MEASure:VRMS? CHANnel1"] = "-3.00000000E-01"
+    with pytest.raises(ReplyError, match="below zero"):
+        rig.driver.read()

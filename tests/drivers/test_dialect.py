@@ -1,5 +1,6 @@
 """Dialects: templates that cannot work are refused before anything is sent."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -82,6 +83,12 @@ def test_a_generator_s_dialect_is_none_for_a_detector() -> None:
         ('unit = "Vrms"\nload_ohm = 50.0', 'unit = "dBm"\nload_ohm = inf', "finite"),
         ("load_ohm = 50.0", "load_ohm = 0", "level.load_ohm"),
         ("load_ohm = 50.0", "load_ohm = nan", "level.load_ohm"),
+        ("{frequency_hz:.3f}", "{frequency_hz} {frequency_khz}", "one of them only"),
+        ('kind = "generator"', 'kind = "generator"\nsettle_s = -1.0', "settle_s"),
+        ("[common]", '[link]\nread_termination = "\\t"\n[common]', "link.read_term"),
+        ("[common]", "[link]\nbaud_rate = 0\n[common]", "link.baud_rate"),
+        ("[common]", '[link]\nparity = "mark"\n[common]', "link.parity"),
+        ("[common]", '[common]\nerror_form = "queu"', "common.error_form"),
     ],
 )
 def test_a_generator_s_mistake_is_named_with_its_line(
@@ -111,6 +118,15 @@ def test_a_generator_s_mistake_is_named_with_its_line(
         ("highest = 10.0", "highest = inf", "range.highest"),
         ("divisions = 8.0", "divisions = -8.0", "range.divisions"),
         ('unit = "Vrms"', 'unit = "dBm"\nload_ohm = inf', "reading.load_ohm"),
+        ('unit = "Vrms"', 'unit = "Vrms"\nsuffixes = { mV = 0.0 }', "suffixes.mV"),
+        ('unit = "Vrms"', 'unit = "Vrms"\nsuffixes = { mV = "m" }', "suffixes.mV"),
+        ('unit = "Vrms"', 'unit = "mV"', "reading.unit"),
+        ("[common]", '[averaging]\nset = "AVER"\n[common]', "must contain {count}"),
+        (
+            "[common]",
+            '[averaging]\nset = "AVER {count}"\ncount = 0\n[common]',
+            "averaging.count",
+        ),
     ],
 )
 def test_a_detector_s_mistake_is_named_with_its_line(
@@ -134,3 +150,48 @@ def test_the_examples_above_are_sound(tmp_path: Path) -> None:
     vertical = load_detector_dialect("d.toml", folder=tmp_path).range
     assert vertical is not None
     assert vertical.divisions == 8.0
+
+
+def test_a_frequency_may_be_told_in_kilohertz(tmp_path: Path) -> None:
+    """For a generator that takes no exponent and no unit."""
+    text = GENERATOR.replace("FREQ {frequency_hz:.3f}", "FR{frequency_khz:.3f}KZ")
+    (tmp_path / "mine.toml").write_text(text, encoding="utf-8")
+    dialect = load_generator_dialect("mine.toml", folder=tmp_path)
+    assert dialect.frequency.command(7123456.0) == "FR7123.456KZ"
+
+
+def test_what_an_instrument_cannot_say_may_be_left_out(tmp_path: Path) -> None:
+    """Read-backs and the error queue; what cannot be done without may not."""
+    lines = [one for one in GENERATOR.splitlines() if not one.startswith("read")]
+    text = "\n".join(one for one in lines if not one.startswith("error"))
+    (tmp_path / "mine.toml").write_text(text, encoding="utf-8")
+    dialect = load_generator_dialect("mine.toml", folder=tmp_path)
+    assert dialect.frequency.read is dialect.output.read is dialect.common.error is None
+
+
+def test_an_event_register_serves_for_a_queue(tmp_path: Path) -> None:
+    """16: an execution error (IEEE 488.2, 11.5.1.1)."""
+    text = GENERATOR.replace('"SYST:ERR?"', '"*ESR?"\nerror_form = "register"')
+    (tmp_path / "mine.toml").write_text(text, encoding="utf-8")
+    common = load_generator_dialect("mine.toml", folder=tmp_path).common
+    assert "execution error" in common.queued("16").text
+    assert common.queued("128").code == 0
+
+
+def test_the_page_s_examples_load(tmp_path: Path) -> None:
+    """The dialects that docs/instruments.md shows, as they stand there."""
+    page = Path(__file__).parents[2] / "docs" / "instruments.md"
+    blocks = re.findall(
+        r"```toml\n(.*?)```", page.read_text(encoding="utf-8"), re.DOTALL
+    )
+    generator = next(one for one in blocks if one.startswith("kind"))
+    reading = next(one for one in blocks if one.startswith("[reading]"))
+    common = generator[generator.index("[common]") :]
+    (tmp_path / "g.toml").write_text(generator, encoding="utf-8")
+    (tmp_path / "d.toml").write_text(
+        f'kind = "detector"\n{reading}\n{common}', encoding="utf-8"
+    )
+    assert load_generator_dialect("g.toml", folder=tmp_path).link.pause_s == 0.02
+    assert (
+        load_detector_dialect("d.toml", folder=tmp_path).reading.suffixes["mV"] == 1e-3
+    )

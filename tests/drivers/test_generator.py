@@ -1,5 +1,7 @@
 """A generator that rounds, clips, refuses, or answers late."""
 
+import contextlib
+from collections.abc import Iterator
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -132,3 +134,31 @@ def test_a_dead_link_says_why_it_could_not_be_made_sure(rig: SimpleNamespace) ->
     rig.source.silent_at.add("OUTPut:STATe?")
     with pytest.raises(DriverError, match=r"BY HAND \(.*no answer in time"):
         rig.driver.output_off()
+
+
+def test_a_command_that_got_lost_is_sent_again(rig: SimpleNamespace) -> None:
+    """On a link that broke a setting may not arrive; its read-back shows it."""
+    own, once = rig.source.own, iter([True])
+
+    def lose_one(command: str) -> str | None:
+        if command.startswith("SOURce:FREQuency:CW ") and next(once, False):
+            return None
+        return own(command)  # type: ignore[no-any-return] # a fake's
+
+    rig.source.own = lose_one
+    assert rig.driver.set_frequency(6.7e6) == pytest.approx(6.7e6)
+
+
+def test_switching_off_is_in_a_hurry(rig: SimpleNamespace) -> None:
+    """No long rests before a lost link is opened again."""
+    seen: list[int] = []
+
+    @contextlib.contextmanager
+    def hurry() -> Iterator[None]:
+        seen.append(len(rig.wire.sent))
+        yield
+        seen.append(len(rig.wire.sent))
+
+    rig.wire.hurry = hurry
+    rig.driver.output_off()
+    assert seen == [0, 2]

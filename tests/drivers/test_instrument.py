@@ -101,3 +101,30 @@ def test_a_setting_that_reads_back_as_no_number_names_the_queued_reason(
     source.errors.append('-222,"Data out of range"')
     with pytest.raises(InstrumentError, match="-222"):
         instrument.ask_set_number("FREQ?", doing="FREQ 1")
+
+
+def test_errors_of_queries_without_trouble_on_the_link_count(
+    instrument: Instrument, source: Any
+) -> None:
+    """Nothing went wrong on the way, so the question was what was refused."""
+    source.errors.append('-420,"Query UNTERMINATED"')
+    with pytest.raises(InstrumentError, match="-420"):
+        instrument.check(doing="anything")
+
+
+def test_a_lost_answer_of_the_queue_is_looked_up_in_the_register(
+    instrument: Instrument, source: Any
+) -> None:
+    """The entry went with the answer; the register's bit did not."""
+    instrument.start([])
+    answers = iter(["garbage", '0,"No error"'] * 2)
+    own = source.obey
+
+    def obey(command: str) -> Any:
+        return next(answers) if command == "SYSTem:ERRor?" else own(command)
+
+    source.obey = obey
+    instrument.check(doing="nothing that was refused")
+    source.events = 16  # execution error
+    with pytest.raises(InstrumentError, match="was lost"):
+        instrument.check(doing="a setting")

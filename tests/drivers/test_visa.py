@@ -16,7 +16,7 @@ from halfpower.drivers.errors import (
     ReplyError,
     TransportError,
 )
-from halfpower.drivers.visa import VisaLink, open_link, open_visa
+from halfpower.drivers.visa import LinkSettings, VisaPort, open_port, open_visa
 
 TIMEOUT = constants.StatusCode.error_timeout
 
@@ -63,11 +63,13 @@ class Failing:
     def __init__(self, failure: BaseException) -> None:
         self._failure = failure
 
-    def write(self, _: str) -> None:
+    def write_raw(self, _: bytes) -> None:
         """Fail."""
         raise self._failure
 
-    query = write
+    def read_bytes(self, *_: object, **__: object) -> bytes:
+        """Fail."""
+        raise self._failure
 
     def close(self) -> None:
         """Fail."""
@@ -77,17 +79,17 @@ class Failing:
 @pytest.mark.parametrize("failure", FOREIGN, ids=NAMES)
 def test_no_foreign_exception_gets_through(failure: Exception) -> None:
     """Writing, asking and closing: a driver need not know pyvisa's errors."""
-    link = VisaLink(Failing(failure), name="generator")
-    for attempt in (link.write, link.query):
+    port = VisaPort(Failing(failure), name="generator")
+    for attempt in (lambda: port.write("*IDN?"), port.read):
         with pytest.raises(TransportError, match=r"generator at '\*IDN\?'") as caught:
-            attempt("*IDN?")
+            attempt()
         assert caught.value.__cause__ is failure
         late = isinstance(failure, TimeoutError) or (
             isinstance(failure, visa_errors.VisaIOError)
             and failure.error_code == TIMEOUT
         )
         assert isinstance(caught.value, LinkTimeoutError if late else LinkLostError)
-    link.close()
+    port.close()
 
 
 def test_the_walk_meets_what_pyvisa_has_today() -> None:
@@ -101,24 +103,56 @@ def test_the_walk_meets_what_pyvisa_has_today() -> None:
 @pytest.mark.parametrize("failure", [KeyboardInterrupt(), SystemExit(1)])
 def test_an_interrupt_is_not_translated(failure: BaseException) -> None:
     """Ctrl-C inside an exchange stays Ctrl-C."""
-    link = VisaLink(Failing(failure), name="generator")
-    for attempt in (link.write, link.query):
+    port = VisaPort(Failing(failure), name="generator")
+    for attempt in (lambda: port.write("*IDN?"), port.read):
         with pytest.raises(type(failure)):
-            attempt("*IDN?")
+            attempt()
+
+
+class Answering:
+    """A VISA resource that answers with these bytes, and keeps what it is sent."""
+
+    def __init__(self, *answers: bytes) -> None:
+        self._answers = list(answers)
+        self.sent: list[bytes] = []
+
+    def write_raw(self, data: bytes) -> None:
+        """Keep it."""
+        self.sent.append(data)
+
+    def read_bytes(self, count: int, **_: object) -> bytes:
+        """Give the next."""
+        return self._answers.pop(0)[:count]
 
 
 def test_an_answer_that_is_not_text_is_a_reply_error() -> None:
     """Bytes above ASCII came back: nonsense, on a link that stands."""
-    failure = UnicodeDecodeError("ascii", b"\xff", 0, 1, "ordinal not in range")
     with pytest.raises(ReplyError, match="not text"):
-        VisaLink(Failing(failure), name="detector").query("X?")
+        VisaPort(Answering(b"\xff\n"), name="detector").read()
+
+
+def test_an_answer_without_end_is_a_reply_error() -> None:
+    """An instrument that never stops talking does not hold the program up."""
+    with pytest.raises(ReplyError, match="no end"):
+        VisaPort(Answering(b"1" * 100_000), name="detector").read()
 
 
 def test_a_command_that_is_not_ascii_is_the_dialect_s_fault() -> None:
     """The link is not to blame for a micro sign."""
-    failure = UnicodeEncodeError("ascii", "µ", 0, 1, "ordinal not in range")
+    resource = Answering()
     with pytest.raises(InputError, match="not ASCII"):
-        VisaLink(Failing(failure), name="detector").write("µV")
+        VisaPort(resource, name="detector").write("µV")
+    assert resource.sent == []
+
+
+@pytest.mark.parametrize("termination", ["\n", "\r\n", "\r"])
+def test_lines_end_as_the_dialect_says(termination: str) -> None:
+    """Outwards as told; inwards whatever ends a line is taken off."""
+    resource = Answering(b"+1.5E+00\r\n")
+    port = VisaPort(resource, name="detector", termination=termination)
+    port.write("X?")
+    assert resource.sent == [b"X?" + termination.encode()]
+    assert port.read() == "+1.5E+00"
 
 
 @pytest.mark.parametrize("failure", FOREIGN[::7], ids=NAMES[::7])
@@ -130,7 +164,13 @@ def test_opening_says_what_to_check(failure: Exception) -> None:
             raise failure
 
     with pytest.raises(TransportError, match="check the resource name") as caught:
-        open_link(Manager(), resource="GPIB::1", name="generator", timeout_s=1.0)  # type: ignore[arg-type] # as much of one as is used
+        open_port(
+            Manager(),  # type: ignore[arg-type] # as much of one as is used
+            resource="GPIB::1",
+            name="generator",
+            timeout_s=1.0,
+            settings=LinkSettings(),
+        )
     assert caught.value.values["resource"] == "GPIB::1"
 
 
@@ -152,11 +192,18 @@ def test_a_manager_is_closed_behind_its_block() -> None:
 
 def test_nobody_at_the_address_is_a_transport_error() -> None:
     """A refused connection on this machine, through the real backend."""
-    with open_visa("@py") as manager, pytest.raises(HalfpowerError) as caught:
-        open_link(
+
+    def ask(manager: pyvisa.ResourceManager) -> str:
+        port = open_port(
             manager,
             resource="TCPIP0::127.0.0.1::1::SOCKET",
             name="generator",
             timeout_s=0.5,
-        ).query("*IDN?")
+            settings=LinkSettings(),
+        )
+        port.write("*IDN?")
+        return port.read()
+
+    with open_visa("@py") as manager, pytest.raises(HalfpowerError) as caught:
+        ask(manager)
     assert isinstance(caught.value, TransportError)

@@ -12,7 +12,12 @@ from hypothesis import strategies as st
 from halfpower.analysis.errors import InputError
 from halfpower.analysis.reading import Reading
 from halfpower.records.errors import RecordError
-from halfpower.records.readings_file import ReadingsFile, free_path, read_readings
+from halfpower.records.readings_file import (
+    ReadingsFile,
+    free_path,
+    free_stem,
+    read_readings,
+)
 
 GOOD = "frequency_hz,amplitude_v\n1e6,0.1\n2e6,0.2\n"
 
@@ -60,9 +65,9 @@ def test_levels_in_dbm_become_volts_across_50_ohm(path: Path) -> None:
 @pytest.mark.parametrize(
     ("header", "phrase"),
     [
-        ("frequency_hz", "must name frequency_hz and one of"),
-        ("amplitude_v", "must name frequency_hz and one of"),
-        ("frequency_hz,amplitude_v,power_dbm", "and one of amplitude_v or power_dbm"),
+        ("frequency_hz", "must name frequency_hz and just one of"),
+        ("amplitude_v", "must name frequency_hz and just one of"),
+        ("frequency_hz,amplitude_v,power_dbm", "just one of amplitude_v or power_dbm"),
         ("frequency_hz;amplitude_v", "frequency_hz;amplitude_v"),
         ("Frequency_Hz,amplitude_v", "must name"),
         ("1e6,0.1", "must name"),
@@ -261,3 +266,72 @@ def test_a_free_name_is_the_first_that_is_free(tmp_path: Path) -> None:
         path.touch()
         names.append(path.name)
     assert names == ["l.csv", "l-2.csv", "l-3.csv"]
+
+
+def test_a_sweep_s_ranges_weigh_its_readings(tmp_path: Path) -> None:
+    """A full scale on every line gives relative weights; on some lines, none."""
+    path = tmp_path / "readings.csv"
+    head = "frequency_hz,amplitude_v,range_v\n"
+    path.write_text(head + "1e6,0.1,0.5\n2e6,0.2,1.0\n", encoding="utf-8")
+    trace = read_readings(path)
+    assert trace.u_amplitude_v is not None
+    assert list(trace.u_amplitude_v) == [0.5, 1.0]
+    assert not trace.states_noise
+    path.write_text(head + "1e6,0.1,0.5\n2e6,0.2,\n", encoding="utf-8")
+    assert read_readings(path).u_amplitude_v is None
+
+
+def test_stated_uncertainties_are_taken_as_they_stand(tmp_path: Path) -> None:
+    """u_amplitude_v is a standard uncertainty in V, and it must be above zero."""
+    path = tmp_path / "readings.csv"
+    head = "frequency_hz,amplitude_v,u_amplitude_v\n"
+    path.write_text(head + "1e6,0.1,1e-3\n2e6,0.2,2e-3\n", encoding="utf-8")
+    trace = read_readings(path)
+    assert trace.states_noise
+    path.write_text(head + "1e6,0.1,0\n", encoding="utf-8")
+    with pytest.raises(InputError, match="line 2: u_amplitude_v is '0'"):
+        read_readings(path)
+
+
+def test_files_that_belong_together_are_numbered_together(tmp_path: Path) -> None:
+    """The stem is free only where every one of its files is."""
+    (tmp_path / "demo-1.png").touch()
+    stem = free_stem(tmp_path / "demo-1", suffixes=(".csv", ".png"))
+    assert stem == tmp_path / "demo-1-2"
+
+
+def _filled(path: Path, *amplitudes: float) -> ReadingsFile:
+    file = ReadingsFile(path, comments={"part": "L17"})
+    for n, amplitude_v in enumerate(amplitudes, start=1):
+        file.add(Reading(frequency_hz=n * 1e6, amplitude_v=amplitude_v), phase="search")
+    return file
+
+
+def test_a_reading_taken_back_is_a_comment(path: Path) -> None:
+    """It stays readable for a person, and is no reading for a fit."""
+    with _filled(path, 0.1, 0.2, 3.0) as file:
+        file.take_back()
+        file.add(Reading(frequency_hz=3e6, amplitude_v=0.3), phase="search")
+        assert file.count == 3
+    assert list(read_readings(path).amplitude_v) == [0.1, 0.2, 0.3]
+    assert "# taken back: 3000000.0,3.0," in path.read_text(encoding="utf-8")
+
+
+def test_readings_are_taken_back_one_after_the_other(path: Path) -> None:
+    """The comment between them is passed over."""
+    with _filled(path, 0.1, 0.2, 0.3) as file:
+        file.take_back()
+        file.take_back()
+        file.add(Reading(frequency_hz=2e6, amplitude_v=0.4), phase="search")
+    assert list(read_readings(path).amplitude_v) == [0.1, 0.4]
+    text = path.read_text(encoding="utf-8")
+    assert text.count("# taken back: ") == 2
+    assert text.endswith("search\n")
+
+
+def test_there_must_be_a_reading_to_take_back(path: Path) -> None:
+    """The head is none."""
+    with _filled(path, 0.1) as file:
+        file.take_back()
+        with pytest.raises(RecordError, match="no reading to take back"):
+            file.take_back()

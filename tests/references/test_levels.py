@@ -10,7 +10,11 @@ import math
 import pytest
 
 from halfpower.analysis.trace import Trace
-from halfpower.drivers.levels import level_from_emf, volts_from_dbm
+from halfpower.drivers.levels import (
+    level_from_emf,
+    volts_from_dbm,
+    volts_from_reading,
+)
 
 
 @pytest.mark.parametrize(
@@ -72,3 +76,23 @@ def test_readings_files_and_meters_mean_the_same_by_a_dbm() -> None:
     assert list(trace.amplitude_v) == pytest.approx(
         [volts_from_dbm(level, load_ohm=50.0) for level in levels]
     )
+
+
+@pytest.mark.parametrize(
+    ("number", "unit", "volts"),
+    [
+        (0.2236068, "Vrms", 0.2236068),  # as it stands
+        (0.6324555, "Vpp", 0.2236068),  # 2 sqrt(2) of it from crest to crest
+        (0.3162278, "Vpeak", 0.2236068),  # sqrt(2) of it at the crest
+        (0.0, "dBm", 0.2236068),  # 1 mW in 50 ohm
+        (0.001, "W", 0.2236068),  # the same
+        (-1e-9, "W", 0.0),  # a meter's zero, a little low
+        (-2e-5, "Vpeak", 0.0),  # a d.c. voltmeter's
+    ],
+)
+def test_the_same_sine_in_every_unit_that_detectors_read(
+    number: float, unit: str, volts: float
+) -> None:
+    """1 mW in 50 ohm, five times over."""
+    read = volts_from_reading(number, unit=unit, load_ohm=50.0)  # type: ignore[arg-type] # a str that is one
+    assert read == pytest.approx(volts, rel=1e-6)

@@ -11,7 +11,12 @@ import math
 
 import pytest
 
-from halfpower.drivers.scpi import parse_number, parse_queued_error
+from halfpower.drivers.errors import ReplyError
+from halfpower.drivers.scpi import (
+    parse_event_status,
+    parse_number,
+    parse_queued_error,
+)
 
 # Number and text as SCPI-99 has them; every class of error is there.
 STANDARD_ERRORS = {
@@ -86,3 +91,36 @@ def test_a_standard_error_is_read_with_its_text(code: int, text: str) -> None:
 def test_an_empty_queue_answers_zero(reply: str) -> None:
     """0,"No error" is the standard's; some devices put a sign before it."""
     assert parse_queued_error(reply).code == 0
+
+
+# IEEE 488.2, 11.5.1.1, read in open transcriptions: operation complete 1, request
+# control 2, query error 4, device-dependent error 8, execution error 16, command error
+# 32, user request 64, power on 128.
+@pytest.mark.parametrize("value", [0, 1, 2, 64, 128, 128 + 64 + 2 + 1])
+def test_events_that_are_no_refusal_are_no_error(value: int) -> None:
+    """Power on and operation complete among them."""
+    assert parse_event_status(f"+{value}").code == 0
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (4, "query error"),
+        (8, "device-dependent error"),
+        (16, "execution error"),
+        (32, "command error"),
+        (32 + 16 + 128, "command error, execution error"),
+    ],
+)
+def test_refusals_in_the_event_register_are_errors(value: int, text: str) -> None:
+    """Each by its bit."""
+    entry = parse_event_status(str(value))
+    assert entry.code == value
+    assert entry.text.startswith(text)
+
+
+@pytest.mark.parametrize("reply", ["256", "-1", "1.0", "", '0,"No error"', "32 16"])
+def test_what_is_no_register_of_eight_bits_is_refused(reply: str) -> None:
+    """It has eight."""
+    with pytest.raises(ReplyError):
+        parse_event_status(reply)

@@ -1,0 +1,67 @@
+"""What a bench needs of whoever drives the circuit and whoever reads it.
+
+An instrument behind a link plays the role, or a person at a dial.
+"""
+
+from dataclasses import dataclass
+from typing import Protocol
+
+__all__ = ["Amplitude", "AmplitudeReader", "SignalSource"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Amplitude:
+    """One amplitude in V r.m.s., and the full scale it was read on (or None)."""
+
+    amplitude_v: float
+    range_v: float | None = None
+
+
+class _OnBench(Protocol):
+    """What generator and detector have in common."""
+
+    @property
+    def identity(self) -> str:
+        """Who it says it is."""
+        ...
+
+    def start(self) -> None:
+        """Identify it and bring it to a known state."""
+
+    def check(self) -> None:
+        """See that it refused nothing (raises `InstrumentError`)."""
+
+    def disturbed(self) -> list[str]:
+        """Tell what happened since the last call that puts a reading in doubt."""
+        ...
+
+    def restore(self) -> None:
+        """Bring it back to what it was set to, after something happened to it."""
+
+    def close(self) -> None:
+        """Let go of it."""
+
+
+class SignalSource(_OnBench, Protocol):
+    """Drives the circuit."""
+
+    def set_frequency(self, frequency_hz: float) -> float:
+        """Set the frequency in Hz and return what it then is."""
+        ...
+
+    def set_emf(self, emf_v: float) -> None:
+        """Set the open-circuit voltage in V r.m.s."""
+
+    def output_on(self) -> None:
+        """Switch the output on."""
+
+    def output_off(self) -> None:
+        """Switch the output off, and make sure of it."""
+
+
+class AmplitudeReader(_OnBench, Protocol):
+    """Reads the circuit's amplitude."""
+
+    def read(self) -> Amplitude:
+        """Read one amplitude."""
+        ...
