@@ -31,6 +31,7 @@ STRONG = 6.0
 # Of the other excursion: a peak read down to half power rises by 0.4 of its fall, a
 # notch's sharp bottom falls by more than half of what the rest rises.
 NO_PEAK, NO_NOTCH = 0.25, 0.5
+FEW_READINGS = 9  # three times a plain peak's unknowns
 ROUNDING = 1e-24  # of the readings' power: residuals below it are arithmetic
 
 # In order of simplicity; k = 0 is the plain Lorentzian, 1, -1 and 2 the fixtures'.
@@ -101,11 +102,7 @@ def choose(trace: Trace, *, noise: NoiseModel | None = None) -> ModelChoice:
     """
     tried: list[tuple[Response, FamilyFit, float]] = []
     first_failure: FitError | None = None
-    rise, fall = _rise_and_fall(trace)
-    for response in CANDIDATES:
-        # What stands out against the rest upwards only is no notch, and vice versa.
-        if rise < NO_PEAK * fall if response.is_peak else fall < NO_NOTCH * rise:
-            continue
+    for response in _in_question(trace):
         try:
             found = fit_family(trace, response=response, noise=noise)
         except FitError as error:
@@ -115,6 +112,9 @@ def choose(trace: Trace, *, noise: NoiseModel | None = None) -> ModelChoice:
             tried.append((response, found, _criterion(trace, found)))
     if not tried:
         raise first_failure or FitError("the readings hold no resonance")
+    if trace.n_readings < FEW_READINGS:
+        # So few say nothing of k: the plain peak stands, and k costs its full spread.
+        tried = [(response, found, tried[0][2]) for response, found, _ in tried]
     best = min(score for _, _, score in tried)
     simplest = next(entry for entry in tried if entry[2] <= best + STRONG)
     shares = np.exp([-0.5 * (score - best) for _, _, score in tried])
@@ -130,6 +130,7 @@ def choose(trace: Trace, *, noise: NoiseModel | None = None) -> ModelChoice:
         for (response, found, score), share in zip(tried, shares, strict=True)
     }
     between = _between(simplest[1], [found for _, found, _ in tried], shares)
+    between += _of_exponents(trace, simplest[1], noise)
     return ModelChoice(
         criterion=CRITERION,
         chosen=simplest[0],
@@ -138,6 +139,55 @@ def choose(trace: Trace, *, noise: NoiseModel | None = None) -> ModelChoice:
         ),
         between=between,
     )
+
+
+def _in_question(trace: Trace) -> list[Response]:
+    """Return the families that the readings' outline allows."""
+    if trace.n_readings < FEW_READINGS:
+        # A peak's unknowns are the fewest; only what plainly dips is not one.
+        order = np.argsort(trace.frequency_hz, kind="stable")
+        v = trace.amplitude_v[order]
+        dips = 0 < int(np.argmin(v)) < v.size - 1 and np.argmax(v) in (0, v.size - 1)
+        return [
+            response
+            for response in CANDIDATES
+            if type(response) is (Notch if dips else Peak)
+        ]
+    rise, fall = _rise_and_fall(trace)
+    # What stands out against the rest upwards only is no notch, and vice versa.
+    return [
+        response
+        for response in CANDIDATES
+        if not (rise < NO_PEAK * fall if response.is_peak else fall < NO_NOTCH * rise)
+    ]
+
+
+def _of_exponents(
+    trace: Trace, chosen: FamilyFit, noise: NoiseModel | None
+) -> FloatArray:
+    """Return the covariance of f0 and Q that a leaky peak's unknown k makes.
+
+    Leakage takes up most of what x^k does to the skirts, so the readings say little
+    of k and f0 leans on it: k = -1 and 1 are weighed against 0 by their criterion.
+    """
+    if not isinstance(chosen.response, LeakyPeak):
+        return np.zeros((2, 2))
+    rivals = [chosen]
+    for exponent in (-1.0, 1.0):
+        try:
+            found = fit_family(
+                trace,
+                response=LeakyPeak(exponent=exponent),
+                noise=noise,
+                starts=[chosen.minimum.parameters],
+            )
+        except FitError:
+            continue
+        if _possible(found):
+            rivals.append(found)
+    scores = np.array([_criterion(trace, found) for found in rivals])
+    shares = np.exp(-0.5 * (scores - scores.min()))
+    return _between(chosen, rivals, shares / shares.sum())
 
 
 def _rise_and_fall(trace: Trace) -> tuple[float, float]:
@@ -180,13 +230,12 @@ def _possible(found: FamilyFit) -> bool:
 def _criterion(trace: Trace, found: FamilyFit) -> float:
     """Return Schwarz's criterion."""
     n, p = trace.n_readings, found.minimum.parameters.size
-    penalty = p * math.log(n)
+    # Noise that follows the curve differs between families: its own term stays.
+    penalty = p * math.log(n) - float(np.sum(np.log(found.weight)))
     if found.noise_known:
         return found.minimum.cost / found.variance + penalty
     floor = ROUNDING * float(found.weight @ trace.amplitude_v**2)
-    # Weights that follow the curve differ between families: their share of ln L.
-    spread = -float(np.log(found.weight).sum())
-    return n * math.log(max(found.minimum.cost, floor) / n) + spread + penalty
+    return n * math.log(max(found.minimum.cost, floor) / n) + penalty
 
 
 def _between(

@@ -22,9 +22,6 @@ SMALLEST_V = 1e-50  # below any reading, and squares of it do not vanish
 REWEIGHTINGS = 3  # weights taken again from the curve: the third changes nothing
 
 
-FROM_RESIDUALS = {NoiseSource.RESIDUALS, NoiseSource.RESIDUALS_BY_LAW}
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FamilyFit:
     """A family's least-squares fit to readings.
@@ -58,7 +55,7 @@ class FamilyFit:
     @property
     def noise_known(self) -> bool:
         """Whether the noise was known apart from the residuals."""
-        return self.noise_source not in FROM_RESIDUALS
+        return not self.noise_source.from_residuals
 
 
 def fit_family(
@@ -191,9 +188,8 @@ def _with_noise(
     else:
         if n_free < 1:
             raise FitError("no reading is left to judge the noise by; take more")
-        variance, dof = minimum.cost / n_free, n_free
-        by_law = noise is not None and noise.proportional > 0.0
-        source = NoiseSource.RESIDUALS_BY_LAW if by_law else NoiseSource.RESIDUALS
+        variance, dof = minimum.cost / n_free, float(n_free)
+        source = NoiseSource.RESIDUALS if noise is None else noise.residual_source
     return FamilyFit(
         response=response,
         minimum=minimum,

@@ -32,6 +32,8 @@ class Flag(Enum):
     NOT_CONVERGED = "not_converged"
     MODEL_UNDECIDED = "model_undecided"
     UNPHYSICAL = "unphysical"
+    ONE_READING = "one_reading"
+    REPEATS_DISAGREE = "repeats_disagree"
 
     @property
     def code(self) -> str:
@@ -55,7 +57,8 @@ _TEXT = {
     ),
     Flag.RESIDUAL_PATTERN: (
         "neighbouring residuals go together: the curve has another shape than the"
-        " fitted response, and the uncertainties do not include that"
+        " fitted response; the uncertainties count such neighbours as fewer readings"
+        " but do not include the error of the shape"
     ),
     Flag.NOT_BRACKETED: (
         "a half-power point lies outside the readings: the bandwidth leans on the"
@@ -73,8 +76,8 @@ _TEXT = {
         " the width leans on the assumed shape; read more there"
     ),
     Flag.FEW_READINGS: (
-        "fewer than ten degrees of freedom to estimate the noise from: the interval is"
-        " Student's, and wide; read more"
+        "fewer than ten degrees of freedom to estimate the noise from: Student's t is"
+        " used for the interval, and makes it wide; read more"
     ),
     Flag.Q_UNCERTAIN: "Q is uncertain by more than a third of itself",
     Flag.LOW_Q: (
@@ -112,5 +115,13 @@ _TEXT = {
     ),
     Flag.UNPHYSICAL: (
         "the fitted response is one that no passive circuit of this kind gives"
+    ),
+    Flag.ONE_READING: (
+        "the highest reading alone carries the peak: without it the rest say another"
+        " Q; read again there, and more finely"
+    ),
+    Flag.REPEATS_DISAGREE: (
+        "repeats at one frequency fall into two groups: the generator or the detector"
+        " has not settled; state a longer settle"
     ),
 }

@@ -23,11 +23,22 @@ from scipy import special
 from .errors import FitError
 from .family_fit import FamilyFit
 from .flags import Flag
+from .gauss_newton import minimise
+from .noise import DB_TO_RELATIVE, step_in_decibels
 from .notch import Notch
 from .response import LeakyPeak, Peak
 from .trace import FloatArray, Trace
 
-__all__ = ["MANY", "Judged", "judge", "refuse_unbelievable"]
+__all__ = [
+    "MANY",
+    "Judged",
+    "growth_of_pattern",
+    "judge",
+    "misfit_of",
+    "refuse_empty_q",
+    "refuse_unbelievable",
+    "repeats_disagree",
+]
 
 RISK = 5e-4  # of a false flag, for each test of its own
 LEAST_PEAK, WEAK_PEAK = 6.0, 8.0  # standard deviations
@@ -42,6 +53,12 @@ MIN_FLAT = 3
 COARSE = 2.4  # steps per standard deviation where the noise is a third of a step
 DOMINANT_STEP = 0.2
 MIN_GAPS, STEP_TOLERANCE = 5, 0.05  # levels enough, and even enough, to be steps
+MISSING, NOT_NOISE = 0.03, 10.0  # of the height, and times neighbours' scatter
+LEAST_NEIGHBOURS = 9
+MOST_TOGETHER = 0.95
+MAD_OF_SECOND_DIFFERENCE = 1.4826 / math.sqrt(6.0)
+CARRYING = 0.5  # leverage from which on the highest reading is tried without
+APART = 8.0  # times the others' scatter that repeats may differ by
 ROUNDING = 1e-20  # of the readings' power: residuals below it are arithmetic
 
 
@@ -87,6 +104,7 @@ def refuse_unbelievable(case: Judged) -> None:
             "sweep elsewhere, or drive harder",
             strength=strength,
         )
+    _refuse_another_shape(case, shape)
     low, high = float(trace.frequency_hz.min()), float(trace.frequency_hz.max())
     f0, q_factor = float(case.parameters[0]), float(case.parameters[1])
     if not low <= f0 <= high:
@@ -111,6 +129,81 @@ def refuse_unbelievable(case: Judged) -> None:
         )
 
 
+def refuse_empty_q(*, loaded_q: float, u_loaded_q: float) -> None:
+    """Raise where Q is uncertain by more than itself: that says nothing.
+
+    Raises
+    ------
+    FitError
+        u(Q) > Q, or no number.
+    """
+    if not u_loaded_q <= loaded_q:
+        raise FitError(
+            f"the readings do not tell Q: it comes to {loaded_q:.3g} with a standard "
+            f"uncertainty of {u_loaded_q:.2g}, more than itself; read more, and more "
+            "finely about the peak",
+            loaded_q=loaded_q,
+            u_loaded_q=u_loaded_q,
+        )
+
+
+def _refuse_another_shape(case: Judged, shape: str) -> None:
+    """Raise where the curve is another one than the readings', whatever its u.
+
+    The uncertainty of a fit is the noise's; where the curve itself misses, it says
+    nothing of the error, and no factor on it would.
+    """
+    found = case.found
+    misfit, local = misfit_of(case.trace, found)
+    height = math.sqrt(float(np.max(found.weight * found.minimum.amplitude_v**2)))
+    clipped = _readings(case)[Flag.CLIPPED]  # says by itself what is wrong
+    if misfit > MISSING * height and misfit > NOT_NOISE * local and not clipped:
+        raise FitError(
+            f"the readings are not those of one {shape}: the best "
+            f"{found.response.label} misses them by {100.0 * misfit / height:.2g} % of "
+            f"its height where neighbours agree to {100.0 * local / height:.1g} %; "
+            "narrow the sweep to one resonance, or look for what else is in the response",
+            misfit=misfit / height,
+        )
+    if not found.minimum.settled:
+        raise FitError(
+            f"no {shape} can be put in numbers: the fit of a {found.response.label} "
+            "did not settle, so the response is likely another one"
+        )
+
+
+def misfit_of(trace: Trace, found: FamilyFit) -> tuple[float, float]:
+    """Return the r.m.s. residual that neighbours share, and the scatter they do not.
+
+    Both in units of the readings' own weights. Lone far readings count in neither.
+    """
+    order = np.argsort(trace.frequency_hz, kind="stable")
+    residual = (trace.amplitude_v - found.minimum.amplitude_v) * np.sqrt(found.weight)
+    residual = residual[order]
+    if residual.size < LEAST_NEIGHBOURS:
+        return 0.0, math.inf
+    bend = np.abs(np.diff(residual, n=2))
+    local = MAD_OF_SECOND_DIFFERENCE * float(np.median(bend))
+    shared = float(np.mean(residual[1:] * residual[:-1]))
+    return math.sqrt(max(shared, 0.0)), local
+
+
+def growth_of_pattern(trace: Trace, found: FamilyFit) -> float:
+    """Return by what neighbours that go together multiply a variance.
+
+    With a first autocorrelation r, N readings count as N (1 - r)/(1 + r).
+    """
+    order = np.argsort(trace.frequency_hz, kind="stable")
+    residual = (trace.amplitude_v - found.minimum.amplitude_v) * np.sqrt(found.weight)
+    residual = residual[order]
+    power = float(residual @ residual)
+    if power <= 0.0:
+        return 1.0
+    together = float(residual[1:] @ residual[:-1]) / power
+    together = min(max(together, 0.0), MOST_TOGETHER)
+    return (1.0 + together) / (1.0 - together)
+
+
 def judge(case: Judged) -> tuple[Flag, ...]:
     """Return the reasons to doubt a fit that was not refused."""
     raised = {
@@ -118,6 +211,7 @@ def judge(case: Judged) -> tuple[Flag, ...]:
         **_scatter(case),
         **_readings(case),
         Flag.WEAK_PEAK: _strength(case) < WEAK_PEAK,
+        Flag.ONE_READING: _one_reading(case),
         Flag.NOT_CONVERGED: not case.found.minimum.settled,
         Flag.GLITCHES_REFUSED: case.n_refused > 0,
         Flag.MANY_GLITCHES: case.n_refused > MANY * case.trace.n_readings,
@@ -164,6 +258,55 @@ def _place(case: Judged) -> dict[Flag, bool]:
         ),
         Flag.Q_UNCERTAIN: u_q > LARGEST_Q_DOUBT,
     }
+
+
+def _one_reading(case: Judged) -> bool:
+    """Return whether the highest reading draws the curve, and the rest another one."""
+    found, trace = case.found, case.trace
+    if not found.response.is_peak or found.n_free < 2:  # noqa: PLR2004 - one to spare
+        return False
+    top = int(np.argmax(trace.amplitude_v))
+    slope = found.minimum.slopes[:, top]
+    pull = float(slope @ found.minimum.inverse_normal @ slope * found.weight[top])
+    if pull < CARRYING:
+        return False
+    rest = np.arange(trace.n_readings) != top
+    try:
+        alone = minimise(
+            found.response,
+            found.minimum.parameters,
+            frequency_hz=trace.frequency_hz[rest],
+            amplitude_v=trace.amplitude_v[rest],
+            weight=found.weight[rest],
+        )
+    except FitError:
+        return True
+    change = math.log(alone.parameters[1] / found.minimum.parameters[1])
+    return abs(change) > LARGEST_Q_DOUBT
+
+
+def repeats_disagree(trace: Trace, found: FamilyFit) -> bool:
+    """Return whether repeats at a frequency fall into groups far apart.
+
+    Far is eight times the scatter of the residuals at all other frequencies, robustly
+    taken; a lone far repeat is a glitch and no group, unless it is one of two.
+    """
+    curve = found.response.amplitude(trace.frequency_hz, found.minimum.parameters)
+    residual = trace.amplitude_v - curve
+    _, where, count = np.unique(
+        trace.frequency_hz, return_inverse=True, return_counts=True
+    )
+    for group in np.flatnonzero(count >= 4):  # noqa: PLR2004 - two and two
+        own = np.sort(residual[where == group])
+        gaps = np.diff(own)[1:-1]  # two readings at least on either side
+        others = residual[where != group]
+        if others.size < LEAST_NEIGHBOURS:
+            continue
+        scatter = 1.4826 * float(np.median(np.abs(others - np.median(others))))
+        inside = float(own[-1] - own[0] - gaps.max())
+        if gaps.max() > max(APART * scatter, 2.0 * inside):
+            return True
+    return False
 
 
 def _unphysical(found: FamilyFit, parameters: FloatArray) -> bool:
@@ -283,8 +426,20 @@ def _readings(case: Judged) -> dict[Flag, bool]:
         flat = False  # one frequency read again
     return {
         Flag.CLIPPED: found.response.is_peak and flat,
-        Flag.COARSE_STEPS: n_equal > MANY * amplitude.size and step > COARSE * scatter,
+        Flag.COARSE_STEPS: (n_equal > MANY * amplitude.size and step > COARSE * scatter)
+        or _coarse_in_decibels(levels, case),
     }
+
+
+def _coarse_in_decibels(levels: FloatArray, case: Judged) -> bool:
+    """Return whether levels are even in decibels, in steps larger than the scatter."""
+    step = step_in_decibels(levels)
+    scatter = (
+        case.noise
+        / np.sqrt(case.found.weight)
+        / np.maximum(case.found.minimum.amplitude_v, 1e-300)
+    )
+    return step > COARSE * float(np.median(scatter)) / DB_TO_RELATIVE
 
 
 def _step(levels: FloatArray) -> float:

@@ -14,11 +14,19 @@ from typing import Self
 import numpy as np
 
 from .errors import InputError
-from .trace import FloatArray, Trace
+from .trace import DB_TO_RELATIVE, FloatArray, Trace
 
-__all__ = ["NoiseModel", "NoiseSource", "replicate_degrees_of_freedom"]
+__all__ = [
+    "DB_TO_RELATIVE",
+    "NoiseModel",
+    "NoiseSource",
+    "replicate_degrees_of_freedom",
+    "step_in_decibels",
+]
 
 MIN_REPLICATE_DOF = 4
+MIN_GAPS, EVEN = 5, 0.02  # levels enough, and even enough, to be steps
+SAME_DB = 1e-6  # levels nearer than that are one
 # Twice a likelihood ratio that speaks for noise in proportion: 6.6 is 1 % by chance
 # for one parameter more (chi-squared with one degree of freedom).
 PROPORTIONAL_EVIDENCE = 6.6
@@ -31,7 +39,27 @@ class NoiseSource(Enum):
     MODEL = "a stated noise model"
     REPLICATES = "the scatter of repeated readings"
     RESIDUALS = "the scatter about the fitted curve"
-    RESIDUALS_BY_LAW = "the scatter about the fitted curve, which goes with the reading"
+    RESIDUALS_PROPORTIONAL = (
+        "the scatter about the fitted curve, in proportion to the reading"
+    )
+    RESIDUALS_MIXED = (
+        "the scatter about the fitted curve, partly constant and partly in proportion"
+        " to the reading"
+    )
+
+    @property
+    def from_residuals(self) -> bool:
+        """Whether the fit's own residuals told the noise."""
+        return self in _FROM_RESIDUALS
+
+
+_FROM_RESIDUALS = frozenset(
+    (
+        NoiseSource.RESIDUALS,
+        NoiseSource.RESIDUALS_PROPORTIONAL,
+        NoiseSource.RESIDUALS_MIXED,
+    )
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,6 +116,15 @@ class NoiseModel:
         variance: FloatArray = fixed + (self.proportional * level) ** 2
         return np.sqrt(np.maximum(variance, np.finfo(np.float64).tiny))
 
+    @property
+    def residual_source(self) -> NoiseSource:
+        """What to call noise of this law and a size that the residuals tell."""
+        if self.proportional == 0.0:
+            return NoiseSource.RESIDUALS
+        if self.constant_v == self.step_v == 0.0:
+            return NoiseSource.RESIDUALS_PROPORTIONAL
+        return NoiseSource.RESIDUALS_MIXED
+
     @classmethod
     def from_replicates(cls, trace: Trace) -> Self:
         """Estimate the noise from readings repeated at the same frequency.
@@ -130,6 +167,24 @@ class NoiseModel:
             degrees_of_freedom=total,
             source=NoiseSource.REPLICATES,
         )
+
+
+def step_in_decibels(amplitude_v: FloatArray) -> float:
+    """Return the step in dB that all amplitudes are multiples of apart, or 0.
+
+    Six levels or more must agree to a fiftieth of a step: by chance they do so once
+    in 25^5.
+    """
+    levels = np.unique(amplitude_v)
+    if levels.size <= MIN_GAPS or levels[0] <= 0.0:
+        return 0.0
+    gaps = np.diff(np.log(levels)) / DB_TO_RELATIVE
+    gaps = gaps[gaps > SAME_DB]
+    if gaps.size < MIN_GAPS:
+        return 0.0
+    step = float(gaps.min())
+    count = gaps / step
+    return step if np.all(np.abs(count - np.round(count)) < EVEN) else 0.0
 
 
 def replicate_degrees_of_freedom(trace: Trace) -> int:

@@ -1,93 +1,164 @@
-"""Whether the scatter about a curve is the same everywhere or goes with the amplitude.
+"""Which law the noise follows, where its size is not stated and repeats do not show it.
 
-A detector's own noise is constant; a level that wanders, a gain that scatters, readings
-on a scale of decibels have noise in proportion. Taken as constant, such a noise leans a
-fit on the skirts' small residuals for its size and on the top's large ones for its
-answer, and both come out wrong. The variance is ``s^2 h`` with ``h = 1 + (r V/A)^2``.
+The variance of a reading is ``s^2 h`` with ``h = 1`` (constant) or
+``h = e^2 + (V/A)^2`` (in proportion, down to a constant share e of what it is at the
+peak), V from the curve and s from the residuals. Laws are compared by the restricted
+likelihood (Patterson and Thompson 1971; Harville 1977, eq. 3.3)
 
-r is chosen by the restricted likelihood (Patterson and Thompson 1971), which counts
-that a curve passes close to the few readings that fix it:
-``-2 ln L = (n - p) ln(cost) + sum ln h + ln det(J' H^-1 J)``,
-with the curve moved to each law's own minimum in one linear step.
+    -2 ln L = (N - p) ln s^2 + sum ln h + ln det(J^T H^-1 J)
+
+which, unlike the plain one, does not take a law for better because its curve lies
+closer to the few readings that it weighs most. The law that a trace brings
+(`Trace.noise_law`) stands unless another is better by `PROPORTIONAL_EVIDENCE`.
+
+A law that is not ruled out is not forgotten either: weights of the wrong law leave
+f0 and Q unbiased but change how they scatter, and that is known for every law (White
+1980, eq. 6). How far the laws disagree about the uncertainty, by their shares, is how
+badly it is known: it lowers the degrees of freedom, and Student's t widens the
+interval. The standard uncertainty stays that of the law that was taken.
 """
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
 from .family_fit import FamilyFit
 from .noise import NoiseModel
-from .trace import FloatArray, Trace
+from .trace import FloatArray, NoiseLaw
 
-__all__ = ["PROPORTIONAL", "law_of_residuals"]
+__all__ = [
+    "LawScores",
+    "default_law",
+    "freedom_over_laws",
+    "law_scores",
+    "restricted_score",
+    "rival_law",
+]
 
-RATIOS = (3.0, 10.0, 30.0, math.inf)  # proportional noise at the peak over constant
-PROPORTIONAL = NoiseModel(proportional=1.0, scale_known=False)
-EVIDENCE = 9.0  # of -2 ln L: 0.3 % by chance for one parameter more; a law taken for
-# nothing costs more where the readings are few than one missed
-MIN_FREE = 4  # residuals beyond the parameters before their law can be told
+# Constant shares of the noise at the peak; 1e-3 is what NoiseModel calls none.
+FLOORS = (0.3, 0.1, 0.03, 1e-3)
+ROUNDING = 1e-24  # of the readings' power: residuals below it are arithmetic
+
+LEAST_DOF = 2.0  # of an interval, however the laws disagree
+SMALL_SPREAD = 1e-6  # arithmetic
+NO_SHARE = 0.01  # of belief: not worth a matrix
 
 
-def law_of_residuals(
-    trace: Trace, found: FamilyFit, *, assumed: NoiseModel | None
-) -> NoiseModel | None:
-    """Tell from a fit's residuals how the noise goes with the amplitude.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LawScores:
+    """How the laws stand about one curve.
+
+    Attributes
+    ----------
+    score
+        -2 ln L of each law, the constant one first, then `FLOORS`; shape (L,).
+    variance
+        s^2 of each, shape (L,), in V^2 at the peak.
+    relative_variance
+        h of each at each reading, shape (L, N).
+    default
+        Index of the law that the trace brought.
+    """
+
+    score: FloatArray
+    variance: FloatArray
+    relative_variance: FloatArray
+    default: int
+
+    @property
+    def shares(self) -> FloatArray:
+        """Belief in each law, shape (L,), summing to one.
+
+        Half the belief is in the trace's own law beforehand and half in the others.
+        """
+        before = np.full(self.score.size, 1.0 / len(FLOORS))
+        before[self.default] = 1.0
+        belief: FloatArray = before * np.exp(-0.5 * (self.score - self.score.min()))
+        belief /= belief.sum()
+        return belief
+
+
+def default_law(law: NoiseLaw) -> NoiseModel | None:
+    """Return the noise that a trace's law makes; None is the plain constant one."""
+    if law is NoiseLaw.PROPORTIONAL:
+        return NoiseModel(proportional=1.0, scale_known=False)
+    return None
+
+
+def rival_law(index: int, height_v: float) -> NoiseModel | None:
+    """Return the law of an index into `LawScores`, for a peak of `height_v` in V."""
+    if index == 0:
+        return None
+    floor = FLOORS[index - 1]
+    constant = floor * height_v if floor > FLOORS[-1] else 0.0
+    return NoiseModel(constant_v=constant, proportional=1.0, scale_known=False)
+
+
+def law_scores(found: FamilyFit, amplitude_v: FloatArray, law: NoiseLaw) -> LawScores:
+    """Judge the laws about a fitted curve, each after one step of its own weights.
 
     Parameters
     ----------
-    trace
-        The readings that the fit used.
     found
-        The fit.
-    assumed
-        The law to keep unless another one is better by more than chance gives; None
-        is constant noise.
-
-    Returns
-    -------
-    NoiseModel or None
-        The law, its size left to the scatter; None is constant noise.
+        The fit, by whatever weights.
+    amplitude_v
+        The readings it used in V, shape (N,).
+    law
+        Which one the trace brought.
     """
-    missed = trace.amplitude_v - found.minimum.amplitude_v
-    if found.n_free < MIN_FREE or not np.any(missed):
-        return assumed
-    laws: list[tuple[float, NoiseModel | None]] = [(_misfit(trace, found, 0.0), None)]
-    laws.extend((_misfit(trace, found, ratio), _law(found, ratio)) for ratio in RATIOS)
-    best = min(laws, key=lambda law: law[0])
-    own = laws[0] if assumed is None else laws[-1]
-    return best[1] if own[0] - best[0] > EVIDENCE else assumed
-
-
-def _law(found: FamilyFit, ratio: float) -> NoiseModel:
-    if math.isinf(ratio):
-        return PROPORTIONAL
-    peak_v = float(np.max(np.abs(found.minimum.amplitude_v)))
-    return NoiseModel(constant_v=peak_v / ratio, proportional=1.0, scale_known=False)
-
-
-def _misfit(trace: Trace, found: FamilyFit, ratio: float) -> float:
-    """Return -2 ln L, restricted, of residuals of variance s^2 h."""
-    curve, slopes = found.response.amplitude_and_slopes(
-        trace.frequency_hz, found.minimum.parameters
-    )
-    residual = trace.amplitude_v - curve
-    h = _variance(curve, ratio)
-    weighted = slopes / h
+    curve, slopes = found.minimum.amplitude_v, found.minimum.slopes
+    residual = amplitude_v - curve
+    level = curve / max(float(curve.max(initial=0.0)), 1e-300)
+    h = np.ones((1 + len(FLOORS), curve.size))
+    h[1:] = np.square(FLOORS)[:, None] + level * level
+    weighted = slopes[None] / h[:, None, :]
     normal = weighted @ slopes.T
-    pull = weighted @ residual
-    try:
-        step = np.linalg.solve(normal, pull)
-    except np.linalg.LinAlgError:
-        return math.inf
-    cost = float(residual @ (residual / h) - pull @ step)
-    if cost <= 0.0:
-        return math.inf
-    n_free = residual.size - pull.size
-    logdet = float(np.linalg.slogdet(normal)[1])
-    return n_free * math.log(cost) + float(np.log(h).sum()) + logdet
+    gradient = weighted @ residual
+    step = np.linalg.solve(normal, gradient[..., None])[..., 0]
+    gain = np.einsum("lp,lp->l", step, gradient)
+    n_free = max(found.n_free, 1)
+    floor = ROUNDING * float(amplitude_v @ amplitude_v)
+    variance = np.maximum((residual * residual / h).sum(axis=1) - gain, floor) / n_free
+    score = (
+        n_free * np.log(variance) + np.log(h).sum(axis=1) + np.linalg.slogdet(normal)[1]
+    )
+    default = len(FLOORS) if law is NoiseLaw.PROPORTIONAL else 0
+    return LawScores(
+        score=score, variance=variance, relative_variance=h, default=default
+    )
 
 
-def _variance(curve: FloatArray, ratio: float) -> FloatArray:
-    level = np.maximum(np.abs(curve) / float(np.max(np.abs(curve))), 1e-3)
-    result: FloatArray = level**2 if math.isinf(ratio) else 1.0 + (ratio * level) ** 2
-    return result
+def freedom_over_laws(found: FamilyFit, scores: LawScores) -> float:
+    """Return the degrees of freedom of u(f0) and u(Q), the laws' doubt included.
+
+    The squared relative uncertainty of u^2 is 2/nu (JCGM 100:2008, E.4.3 and G.3);
+    the spread of ln u^2 between the laws adds to that of the scatter.
+    """
+    bread = found.minimum.inverse_normal @ (found.minimum.slopes * found.weight)
+    own = np.diagonal(found.minimum.inverse_normal)[:2] * found.variance
+    shares, spread = scores.shares, 0.0
+    for index in np.flatnonzero(shares >= NO_SHARE):
+        variance = scores.variance[index] * scores.relative_variance[index]
+        growth = np.log((bread[:2] * bread[:2]) @ variance / own)
+        spread += float(shares[index] * np.max(growth * growth))
+    if spread < SMALL_SPREAD:
+        return float(found.n_free)
+    dof = 2.0 / (2.0 / found.n_free + spread)
+    return max(dof, min(LEAST_DOF, float(found.n_free)))
+
+
+def restricted_score(found: FamilyFit, amplitude_v: FloatArray) -> float:
+    """Return -2 ln of the restricted likelihood, constants and all.
+
+    That is the marginal likelihood with a prior one step wide on each parameter, so
+    families of different size and fits to different readings can be compared.
+    """
+    n_free = max(found.n_free, 1)
+    floor = ROUNDING * float(found.weight @ amplitude_v**2)
+    variance = max(found.minimum.cost, floor) / n_free
+    return (
+        n_free * (math.log(2.0 * math.pi * variance) + 1.0)
+        - float(np.sum(np.log(found.weight)))
+        - float(np.linalg.slogdet(found.minimum.inverse_normal)[1])
+    )

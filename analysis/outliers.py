@@ -85,7 +85,7 @@ def fit_without_glitches(
             return found, everything
         best = (refit, keep)
         seen.append(keep)
-        keep = _belongs(trace, keep, refit)
+        keep = _belongs(trace, keep, refit, noise)
         if any(np.array_equal(keep, old) for old in seen):
             break
     if not _bearable(trace, best[1], found.response):
@@ -184,9 +184,11 @@ def _starts(trace: Trace, keep: BoolArray, found: FamilyFit) -> list[FloatArray]
     return starts
 
 
-def _belongs(trace: Trace, keep: BoolArray, refit: FamilyFit) -> BoolArray:
+def _belongs(
+    trace: Trace, keep: BoolArray, refit: FamilyFit, noise: NoiseModel | None
+) -> BoolArray:
     """Return which readings lie within what normal residuals would show."""
-    whole = replace(refit, weight=_weights_everywhere(trace, keep, refit))
+    whole = replace(refit, weight=_weights_everywhere(trace, keep, refit, noise))
     residual = _residuals(trace, whole, refit.minimum.parameters)
     scale2 = refit.minimum.cost / max(refit.n_free, 1)
     if refit.noise_known:
@@ -208,18 +210,21 @@ def _belongs(trace: Trace, keep: BoolArray, refit: FamilyFit) -> BoolArray:
     return result
 
 
-def _weights_everywhere(trace: Trace, keep: BoolArray, refit: FamilyFit) -> FloatArray:
-    """Return weights for all readings, the refused ones weighed as their neighbours."""
+def _weights_everywhere(
+    trace: Trace, keep: BoolArray, refit: FamilyFit, noise: NoiseModel | None
+) -> FloatArray:
+    """Return weights for all readings, the refused ones weighed by the curve there."""
     if keep.all():
         return refit.weight
-    if trace.u_amplitude_v is not None:
-        result: FloatArray = trace.u_amplitude_v**-2.0
-        unit = float(refit.weight[0]) / float(result[keep][0])
-        return unit * result
-    order = np.argsort(trace.frequency_hz[keep])
-    return np.interp(
-        trace.frequency_hz, trace.frequency_hz[keep][order], refit.weight[order]
-    )
+    result: FloatArray
+    if noise is not None:
+        curve = refit.response.amplitude(trace.frequency_hz, refit.minimum.parameters)
+        result = noise.u_v(curve) ** -2.0
+    elif trace.u_amplitude_v is not None:
+        result = trace.u_amplitude_v**-2.0
+    else:
+        result = np.ones(trace.n_readings)
+    return result * (float(refit.weight[0]) / float(result[keep][0]))
 
 
 def _bearable(trace: Trace, keep: BoolArray, response: Response) -> bool:

@@ -16,17 +16,26 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from .attempt import best_attempt
 from .beside import fit_beside_another
-from .choice import AUTO, Auto, ModelChoice, choose
+from .choice import AUTO, Auto, ModelChoice
 from .errors import FitError
-from .family_fit import FamilyFit, fit_family
+from .family_fit import FamilyFit
 from .flags import Flag
 from .gauss_newton import second_order_bias
 from .half_power import HalfPower, half_power
-from .judgement import MANY, Judged, judge, refuse_unbelievable
+from .judgement import (
+    MANY,
+    Judged,
+    growth_of_pattern,
+    judge,
+    refuse_empty_q,
+    refuse_unbelievable,
+    repeats_disagree,
+)
 from .noise import NoiseModel, replicate_degrees_of_freedom
-from .noise_law import PROPORTIONAL, law_of_residuals
-from .outliers import fit_without_glitches, spikes_of
+from .noise_law import freedom_over_laws, law_scores
+from .outliers import spikes_of
 from .resonance_fit import ExtraParameter, ResonanceFit
 from .response import Response
 from .trace import FloatArray, Trace
@@ -116,54 +125,15 @@ def _fit(
     refuse_glitches: bool,
 ) -> ResonanceFit:
     """Choose, fit, clean and judge."""
-    law_is_free = noise is None and trace.u_amplitude_v is None
     if noise is None:
         noise = _noise_of_repeats(trace)
-        law_is_free = law_is_free and noise is None
-    if law_is_free and trace.logarithmic:
-        noise = PROPORTIONAL
-    case = _cleaned(trace, response, noise=noise, refuse_glitches=refuse_glitches)
-    if law_is_free:
-        kept = trace if case.keep.all() else trace.select(case.keep)
-        law = law_of_residuals(kept, case.found, assumed=noise)
-        if law != noise:
-            noise = law
-            case = _cleaned(
-                trace, response, noise=noise, refuse_glitches=refuse_glitches
-            )
-    found, keep, others = fit_beside_another(trace, case.found, case.keep, noise=noise)
-    return _result(trace, found, _Aside(keep=keep, others=others, choice=case.choice))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Cleaned:
-    """A fit, the readings it used, and how its family was chosen."""
-
-    found: FamilyFit
-    keep: BoolArray
-    choice: ModelChoice | None
-
-
-def _cleaned(
-    trace: Trace,
-    response: Response | Auto,
-    *,
-    noise: NoiseModel | None,
-    refuse_glitches: bool,
-) -> _Cleaned:
-    """Choose a family, fit it, and leave out what does not belong."""
-    choice, keep = None, np.ones(trace.n_readings, dtype=np.bool_)
-    if response == AUTO:
-        choice = choose(trace, noise=noise)
-        response = choice.chosen
-    found = fit_family(trace, response=response, noise=noise)
-    if refuse_glitches:
-        found, keep = fit_without_glitches(trace, found, noise=noise)
-        if choice is not None and not keep.all():
-            choice = choose(trace.select(keep), noise=noise)
-            found = fit_family(trace, response=choice.chosen, noise=noise)
-            found, keep = fit_without_glitches(trace, found, noise=noise)
-    return _Cleaned(found=found, keep=keep, choice=choice)
+    open_law = noise is None and trace.u_amplitude_v is None
+    best = best_attempt(trace, response, noise, refuse_glitches=refuse_glitches)
+    found, keep, others = fit_beside_another(
+        trace, best.found, best.keep, noise=best.noise
+    )
+    aside = _Aside(keep=keep, others=others, choice=best.choice, open_law=open_law)
+    return _result(trace, found, aside)
 
 
 def _noise_of_repeats(trace: Trace) -> NoiseModel | None:
@@ -192,6 +162,7 @@ class _Aside:
     keep: BoolArray
     others: tuple[OtherPeak, ...]
     choice: ModelChoice | None
+    open_law: bool  # of the noise: neither stated nor shown by repeats
 
 
 def _result(trace: Trace, found: FamilyFit, aside: _Aside) -> ResonanceFit:
@@ -205,14 +176,25 @@ def _result(trace: Trace, found: FamilyFit, aside: _Aside) -> ResonanceFit:
     refuse_unbelievable(case)
     scale = found.response.scale(parameters)
     covariance = found.minimum.inverse_normal * found.variance * np.outer(scale, scale)
+    dof = _degrees_of_freedom(used, found, aside)
     flags = judge(case)
+    if Flag.RESIDUAL_PATTERN in flags:
+        covariance = covariance * growth_of_pattern(used, found)
+    if repeats_disagree(trace, found):
+        flags = (*(f for f in flags if f is not Flag.CHI2_LOW), Flag.REPEATS_DISAGREE)
     if aside.choice is not None:
         covariance, flags = _with_choice(covariance, flags, aside.choice)
+    refuse_empty_q(
+        loaded_q=float(parameters[1]), u_loaded_q=math.sqrt(covariance[1, 1])
+    )
     flags = _with_others(flags, aside.others, parameters)
-    points, missing = _half_power(trace if found.response.is_peak else None)
+    points, missing = _half_power(
+        _believed(trace, refused) if found.response.is_peak else None
+    )
     result = _numbers(trace, found, parameters, covariance)
     return replace(
         result,
+        degrees_of_freedom=dof,
         refused=refused,
         flags=flags,
         others=aside.others,
@@ -220,6 +202,17 @@ def _result(trace: Trace, found: FamilyFit, aside: _Aside) -> ResonanceFit:
         half_power=points,
         half_power_missing=missing,
     )
+
+
+def _degrees_of_freedom(used: Trace, found: FamilyFit, aside: _Aside) -> float:
+    """Return the degrees of freedom, lowered by the doubt about the noise's law."""
+    if not aside.open_law or found.n_free < 1 or found.variance <= 0.0:
+        return found.degrees_of_freedom
+    try:
+        scores = law_scores(found, used.amplitude_v, used.noise_law)
+    except np.linalg.LinAlgError:
+        return found.degrees_of_freedom
+    return freedom_over_laws(found, scores)
 
 
 def _refused(aside: _Aside, found: FamilyFit) -> tuple[int, ...]:
@@ -327,6 +320,15 @@ def _with_others(
         ):
             flags = (*flags, Flag.GHOST)
     return flags
+
+
+def _believed(trace: Trace, refused: tuple[int, ...]) -> Trace:
+    """Return the trace without the readings that the fit refused."""
+    if not refused:
+        return trace
+    keep = np.ones(trace.n_readings, dtype=np.bool_)
+    keep[list(refused)] = False
+    return trace.select(keep)
 
 
 def _half_power(trace: Trace | None) -> tuple[HalfPower | None, str]:

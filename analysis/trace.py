@@ -9,6 +9,7 @@ the points that tell it most.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import Enum
 from typing import Self
 
 import numpy as np
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 
 from .errors import InputError
 
-__all__ = ["FloatArray", "Trace", "checked_column"]
+__all__ = ["FloatArray", "NoiseLaw", "Trace", "checked_column"]
 
 FloatArray = NDArray[np.float64]
 Readings = FloatArray | Sequence[float]
@@ -65,6 +66,13 @@ def checked_column(values: Readings, *, name: str, positive: bool = True) -> Flo
     return column
 
 
+class NoiseLaw(Enum):
+    """How noise of an unknown size is taken to go until the readings say otherwise."""
+
+    CONSTANT = "the same in volts at every reading"
+    PROPORTIONAL = "in proportion to the reading, the same in decibels"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Trace:
     """Amplitude read at a row of frequencies.
@@ -83,9 +91,11 @@ class Trace:
         False where only the ratios of ``u_amplitude_v`` are known (a detector's noise
         that goes with its range, say): they set the weights, and the scatter about the
         curve sets the size.
-    logarithmic
-        Whether the readings were taken on a scale of decibels; then their noise is
-        held to go with the amplitude unless they say otherwise.
+    noise_law
+        What is taken of noise that nobody stated and no repeats show, unless the
+        readings speak against it: constant where a detector shows volts, in
+        proportion where it shows levels, because a logarithmic detector's noise,
+        ripple and resolution are alike in decibels at every level.
 
     Raises
     ------
@@ -98,7 +108,7 @@ class Trace:
     amplitude_v: FloatArray
     u_amplitude_v: FloatArray | None = None
     u_scale_known: bool = True
-    logarithmic: bool = False
+    noise_law: NoiseLaw = NoiseLaw.CONSTANT
 
     def __post_init__(self) -> None:
         frequency = checked_column(self.frequency_hz, name="frequency_hz")
@@ -186,7 +196,7 @@ class Trace:
             frequency_hz=np.asarray(frequency_hz, dtype=np.float64),
             amplitude_v=amplitude,
             u_amplitude_v=u_amplitude,
-            logarithmic=True,
+            noise_law=NoiseLaw.PROPORTIONAL,
         )
 
     def select(self, keep: NDArray[np.bool_]) -> Self:
@@ -197,5 +207,5 @@ class Trace:
             amplitude_v=self.amplitude_v[keep],
             u_amplitude_v=None if u is None else u[keep],
             u_scale_known=self.u_scale_known,
-            logarithmic=self.logarithmic,
+            noise_law=self.noise_law,
         )
