@@ -162,7 +162,7 @@ def _refuse_another_shape(case: Judged, shape: str) -> None:
             f"the readings are not those of one {shape}: the best "
             f"{found.response.label} misses them by {100.0 * misfit / height:.2g} % of "
             f"its height where neighbours agree to {100.0 * local / height:.1g} %; "
-            "narrow the sweep to one resonance, or look for what else is in the response",
+            "narrow the sweep to one resonance, or look for what else responds",
             misfit=misfit / height,
         )
     if not found.minimum.settled:

@@ -16,10 +16,10 @@ from ..records.readings_file import ReadingsFile, free_path
 from ..sweeps.sink import Sinks
 from .output import ShowProgress, kept, show_caution, talk
 from .person import ask_person
+from .scenes import scene_named
 
 if TYPE_CHECKING:
     from ..drivers.survey import Manager
-    from ..sim import SimulatedBench
 
 __all__ = [
     "OUTPUT_FOLDER",
@@ -93,6 +93,8 @@ def located(bench: Path | None, *, scene: str | None, seed: int) -> Iterator[Loc
     """
     if bench is None and scene is None:
         raise InputError("say what is on the bench: --bench FILE (or --scene SCENE)")
+    if scene is not None:
+        scene_named(scene)  # a scene that is not there is said before its bench file
     path = bench if bench is not None else bundled_bench_file(scene or "")
     file = load_bench_file(path)
     if scene is None:
@@ -107,7 +109,7 @@ def located(bench: Path | None, *, scene: str | None, seed: int) -> Iterator[Loc
     from ..drivers.survey import refuse_unknown
     from ..sim import open_visa
 
-    simulated = _built(scene, seed=seed)
+    simulated = scene_named(scene).build(seed=seed)
     with closing(open_visa(simulated)) as manager:
         for table in (file.generator, file.detector):
             if not table.is_hand:
@@ -140,20 +142,11 @@ def visa_of(
         with open_real(visa) as manager:
             yield manager, time.sleep  # noqa: TID251 - here the clock is chosen
         return
-    simulated = _built(scene, seed=seed)
+    simulated = scene_named(scene).build(seed=seed)
     from ..sim import open_visa
 
     with closing(open_visa(simulated)) as manager:
         yield manager, simulated.clock.sleep
-
-
-def _built(scene: str, *, seed: int) -> "SimulatedBench":
-    from ..sim import SceneError, load_scene
-
-    try:
-        return load_scene(scene).build(seed=seed)
-    except SceneError as error:
-        raise InputError(str(error)) from error
 
 
 @contextmanager

@@ -38,7 +38,9 @@ SceneOption = Annotated[
         help="Measure on a simulated bench instead of instruments.",
     ),
 ]
-SeedOption = Annotated[int, typer.Option("--seed", help="Seed of the simulated bench.")]
+SeedOption = Annotated[
+    int, typer.Option("--seed", min=0, help="Seed of the simulated bench.")
+]
 FromOption = Annotated[
     str | None,
     typer.Option("--from", metavar="FREQUENCY", help="Lowest frequency, as 5MHz."),
