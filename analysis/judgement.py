@@ -156,8 +156,9 @@ def _refuse_another_shape(case: Judged, shape: str) -> None:
     found = case.found
     misfit, local = misfit_of(case.trace, found)
     height = math.sqrt(float(np.max(found.weight * found.minimum.amplitude_v**2)))
-    clipped = _readings(case)[Flag.CLIPPED]  # says by itself what is wrong
-    if misfit > MISSING * height and misfit > NOT_NOISE * local and not clipped:
+    missed = misfit > MISSING * height and misfit > NOT_NOISE * local
+    # A clipped top says by itself what is wrong.
+    if missed and not _readings(case)[Flag.CLIPPED]:
         raise FitError(
             f"the readings are not those of one {shape}: the best "
             f"{found.response.label} misses them by {100.0 * misfit / height:.2g} % of "
