@@ -58,14 +58,7 @@ def test_a_driver_without_care_does_accept_wrong_readings() -> None:
     """The check above can fail: late answers and lost settings, believed."""
     faults = benchmark("faults")
     for kind in ("late", "reset"):
-        assert faults.careless([kind], 60, probability=0.02, references=16) > 0
-
-
-def test_the_drivers_are_cheap() -> None:
-    """Less than 60 us a reading over bare pyvisa; the benchmark has the median."""
-    driver_s, same_s, _ = benchmark("driver_overhead").measure(runs=5, readings=200)
-    # twice the aim: a test runs beside others
-    assert driver_s - same_s < 2 * 60e-6
+        assert faults.careless([kind], 200, probability=0.02, references=16) > 0
 
 
 # Random replies --------------------------------------------------------------------
