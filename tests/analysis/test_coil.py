@@ -125,7 +125,7 @@ def test_an_output_coupling_hides_the_detector_s_capacitance() -> None:
     values = {name: one.value for name, one in behind.stated.items()}
     across = tank_shunt(values, omega=2.0 * math.pi * 6.75e6)
     # 150 + 2 + 5 and the two couplings; (wCR)^2 takes 1e-4 of a coupling at most.
-    assert across.capacitance_f == pytest.approx(159e-12, rel=1e-5)
+    assert across.capacitance_f == pytest.approx(159e-12, abs=0.0, rel=1e-5)
 
 
 @pytest.mark.parametrize("q", [1e5, 5000.0])

@@ -20,8 +20,8 @@ def test_a_parallel_tank_gives_its_exact_setting_and_q() -> None:
     found = fit_in_capacitance(
         SETTING, amplitude_v=parallel(SETTING), stray_capacitance_f=STRAY
     )
-    assert found.resonant_capacitance_f == pytest.approx(T0 - STRAY, rel=1e-9)
-    assert found.half_width_f == pytest.approx(T0 / Q, rel=1e-7)
+    assert found.resonant_capacitance_f == pytest.approx(T0 - STRAY, abs=0.0, rel=1e-9)
+    assert found.half_width_f == pytest.approx(T0 / Q, abs=0.0, rel=1e-7)
     assert found.loaded_q == pytest.approx(Q, rel=1e-7)
 
 
@@ -35,7 +35,9 @@ def test_a_series_tank_gives_its_exact_q(q: float) -> None:
     found = fit_in_capacitance(t, amplitude_v=v)
     assert found.loaded_q == pytest.approx(q, rel=1e-7)
     # the peak: T0/(1 + 1/Q^2), by setting the derivative to zero
-    assert found.resonant_capacitance_f == pytest.approx(T0 / (1 + 1 / q**2), rel=1e-8)
+    assert found.resonant_capacitance_f == pytest.approx(
+        T0 / (1 + 1 / q**2), abs=0.0, rel=1e-8
+    )
 
 
 def test_the_strays_doubt_is_in_q() -> None:

@@ -44,9 +44,9 @@ def test_a_small_coupling_s_conductance_is_the_known_approximation() -> None:
     got = coupled_branch(1e-12, resistance_ohm=50.0, omega=omega)
     small = (omega * 1e-12 * 50.0) ** 2
     assert got.conductance_s == pytest.approx(
-        (omega * 1e-12) ** 2 * 50.0, rel=2 * small
+        (omega * 1e-12) ** 2 * 50.0, abs=0.0, rel=2 * small
     )
-    assert got.capacitance_f == pytest.approx(1e-12, rel=2 * small)
+    assert got.capacitance_f == pytest.approx(1e-12, abs=0.0, rel=2 * small)
 
 
 def test_shunts_in_parallel_add() -> None:

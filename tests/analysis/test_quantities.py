@@ -51,7 +51,7 @@ from halfpower.analysis.stated import Stated
 )
 def test_a_quantity_is_read_in_si(text: str, unit: Unit, value: float) -> None:
     """Prefixes are those of the SI: p = 1e-12, u = 1e-6, k = 1e3, M = 1e6."""
-    assert parse_quantity(text, unit) == pytest.approx(value, rel=1e-15)
+    assert parse_quantity(text, unit) == pytest.approx(value, abs=0.0, rel=1e-15)
 
 
 AMBIGUOUS = [
@@ -227,8 +227,8 @@ def test_a_described_value_is_read_back(
         "normal": Stated(value=value, u=share * value),
     }[kind]
     again = parse_stated(describe(made, unit=name), name)
-    assert again.value == pytest.approx(made.value, rel=5.1e-7)
-    assert again.u == pytest.approx(made.u, rel=5.1e-7)
+    assert again.value == pytest.approx(made.value, abs=0.0, rel=5.1e-7)
+    assert again.u == pytest.approx(made.u, abs=0.0, rel=5.1e-7)
     assert again.distribution == made.distribution
 
 
@@ -281,4 +281,4 @@ def test_rounding_moves_a_value_by_less_than_its_uncertainty_shows(
     scale |= {"k": 1e3, "M": 1e6, "G": 1e9}
     factor = scale[unit.removesuffix("H")]
     assert float(rounded) * factor == pytest.approx(value, abs=0.0501 * u)
-    assert float(doubt) * factor == pytest.approx(u, rel=0.0501)
+    assert float(doubt) * factor == pytest.approx(u, abs=0.0, rel=0.0501)

@@ -245,7 +245,9 @@ def test_where_nothing_is_approximated_the_pole_s_coil_is_exact(
         loaded_q=-abs(pole) / (2.0 * pole.real),
     )
     for name, value in truth(circuit).items():
-        assert got[name] == pytest.approx(value, rel=slope_of_couplings(circuit)), name
+        assert got[name] == pytest.approx(
+            value, abs=0.0, rel=slope_of_couplings(circuit)
+        ), name
 
 
 @pytest.mark.parametrize("both_sides", [False, True], ids=["probe", "both-sides"])
@@ -342,7 +344,7 @@ def test_a_self_capacitance_left_out_gives_the_apparent_inductance() -> None:
     without = deduce(
         bare(capacitor_f=total - 8e-12, self_f=0.0), frequency_hz=1e6, loaded_q=300.0
     )
-    assert with_it["inductance"] == pytest.approx(100e-6, rel=1e-9)
+    assert with_it["inductance"] == pytest.approx(100e-6, abs=0.0, rel=1e-9)
     assert without["inductance"] / with_it["inductance"] == pytest.approx(
         1.0326127, rel=1e-7
     )
