@@ -1,14 +1,8 @@
 """A coil from one resonance on a known capacitor.
 
 The circuit is a coil (L and R in series) on the total capacitance T and the
-conductance G of everything else across it. Its admittance vanishes, but for loss,
-where
-
-    w0^2 L T = 1 + R G,        1/Q = w0 (R T + L G) / (1 + R G),
-
-which is exact for constant R and G. With q = 1/Q and g = G/(w0 T) both can be solved:
-
-    R = (q - g) / (w0 T - (q - g) G),        L = (1 + R G) / (w0^2 T).
+conductance G of everything else across it; `halfpower.analysis.balance` has the
+equations.
 
 The leads between tank and coil are in series with it and are taken off. w0 is the
 undamped resonance, which is what a fit with the fixture's own exponent
@@ -20,6 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from .balance import AtResonance, loop_from
 from .corrected import RESONANCE_UNITS, corrected
 from .errors import AnalysisError
 from .loading import Shunt, coupled_branch
@@ -162,13 +157,12 @@ def _deduction(inputs: Mapping[str, Any]) -> Mapping[str, Any]:
     resonance = corrected(inputs)
     frequency_hz, loaded_q = resonance["resonant_frequency"], resonance["loaded_q"]
     omega = 2.0 * math.pi * frequency_hz
-    shunt = tank_shunt(inputs, omega=omega)
-    susceptance = omega * shunt.capacitance_f
-    loss = 1.0 / loaded_q - shunt.conductance_s / susceptance
-    loop_ohm = loss / (susceptance - loss * shunt.conductance_s)
-    loop_h = (1.0 + loop_ohm * shunt.conductance_s) / (omega * susceptance)
-    series_ohm = loop_ohm - inputs["lead resistance"]
-    inductance_h = loop_h - inputs["lead inductance"]
+    loop = loop_from(
+        AtResonance(omega=omega, loss=1.0 / loaded_q),
+        shunt=tank_shunt(inputs, omega=omega),
+    )
+    series_ohm = loop.resistance_ohm - inputs["lead resistance"]
+    inductance_h = loop.inductance_h - inputs["lead inductance"]
     unloaded_q = omega * inductance_h / series_ohm
     return resonance | {
         "unloaded_q": unloaded_q,
@@ -223,4 +217,4 @@ def deduce_coil(tank: Tank, *, measured: MeasuredPair) -> tuple[Deduced, ...]:
             inductance_h=coil["inductance"],
             series_resistance_ohm=coil["series_resistance"],
         )
-    return propagate(_deduction, stated=tank.stated, measured=measured)
+    return propagate(_deduction, stated=tank.stated, measured=(measured,))

@@ -16,13 +16,23 @@ RESONANCE_UNITS: Mapping[str, str] = {
 }
 
 
-def measured_pair(found: ResonanceFit) -> MeasuredPair:
-    """Hand a fit's f0 and Q on, with their covariance and degrees of freedom."""
+def measured_pair(found: ResonanceFit, *, step: str = "") -> MeasuredPair:
+    """Hand a fit's f0 and Q on, with their covariance and degrees of freedom.
+
+    Parameters
+    ----------
+    found
+        The fit.
+    step
+        What the resonance is called among several; it is added to the names.
+    """
+    beside = f", {step}" if step else ""
     return MeasuredPair(
-        names=("resonant_frequency", "loaded_q"),
+        names=(f"resonant_frequency{beside}", f"loaded_q{beside}"),
         values=(found.resonant_frequency_hz, found.loaded_q),
         covariance=found.covariance[:2, :2],
         degrees_of_freedom=found.degrees_of_freedom,
+        source=f"readings and fit{beside}",
     )
 
 
@@ -84,4 +94,4 @@ def deduce_resonance(
         "detector linearity": linearity,
         "loss exponent": loss_exponent,
     }
-    return propagate(corrected, stated=stated, measured=measured_pair(found))
+    return propagate(corrected, stated=stated, measured=(measured_pair(found),))

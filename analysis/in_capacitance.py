@@ -23,7 +23,12 @@ from .resonance_fit import ResonanceFit
 from .response import Response
 from .trace import FloatArray, Trace, checked_column
 
-__all__ = ["CapacitanceFit", "PeakInCapacitance", "fit_in_capacitance"]
+__all__ = [
+    "CapacitanceFit",
+    "PeakInCapacitance",
+    "capacitance_fit",
+    "fit_in_capacitance",
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,6 +113,7 @@ def fit_in_capacitance(
     *,
     amplitude_v: FloatArray,
     u_amplitude_v: FloatArray | None = None,
+    u_scale_known: bool = True,
     stray_capacitance_f: float = 0.0,
     u_stray_capacitance_f: float = 0.0,
     noise: NoiseModel | None = None,
@@ -120,6 +126,9 @@ def fit_in_capacitance(
         Settings in F, shape (N,), N >= 4, >= 0.
     amplitude_v, u_amplitude_v
         Amplitudes and, where known, their standard uncertainties in V, shape (N,).
+    u_scale_known
+        False: the uncertainties give the readings' weights alone, and the scatter
+        gives their scale.
     stray_capacitance_f, u_stray_capacitance_f
         What else is across the coil, its own capacitance included, in F.
     noise
@@ -147,12 +156,34 @@ def fit_in_capacitance(
         frequency_hz=setting + stray_capacitance_f,
         amplitude_v=amplitude_v,
         u_amplitude_v=u_amplitude_v,
+        u_scale_known=u_scale_known,
     )
     resonance = fit(trace, response=PeakInCapacitance(), noise=noise)
+    return capacitance_fit(
+        resonance,
+        stray_capacitance_f=stray_capacitance_f,
+        u_stray_capacitance_f=u_stray_capacitance_f,
+    )
+
+
+def capacitance_fit(
+    resonance: ResonanceFit,
+    *,
+    stray_capacitance_f: float = 0.0,
+    u_stray_capacitance_f: float = 0.0,
+) -> CapacitanceFit:
+    """Read a fit in total capacitance as one over a capacitor's settings.
+
+    Parameters
+    ----------
+    resonance
+        The fit, its abscissa the setting and the stray.
+    stray_capacitance_f, u_stray_capacitance_f
+        As for `fit_in_capacitance`.
+    """
     total, q_factor = resonance.resonant_frequency_hz, resonance.loaded_q
-    width = (
-        resonance.bandwidth_hz
-    )  # T0/Q: the half-width, where frequency has the whole
+    # T0/Q is the half-width, where in frequency it is the whole.
+    width = resonance.bandwidth_hz
     return CapacitanceFit(
         resonant_capacitance_f=total - stray_capacitance_f,
         u_resonant_capacitance_f=resonance.u_resonant_frequency_hz,

@@ -22,6 +22,12 @@ class Shunt:
             conductance_s=self.conductance_s + other.conductance_s,
         )
 
+    def __sub__(self, other: "Shunt") -> "Shunt":
+        return Shunt(
+            capacitance_f=self.capacitance_f - other.capacitance_f,
+            conductance_s=self.conductance_s - other.conductance_s,
+        )
+
 
 def coupled_branch(
     coupling_f: Any, *, resistance_ohm: Any, omega: Any, capacitance_f: Any = 0.0

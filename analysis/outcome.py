@@ -10,9 +10,23 @@ __all__ = ["cautions_of", "quantities_of"]
 
 
 def quantities_of(
-    deduced: Sequence[Deduced], *, units: Mapping[str, str]
+    deduced: Sequence[Deduced],
+    *,
+    units: Mapping[str, str],
+    bounds: Mapping[str, float] | None = None,
 ) -> tuple[Quantity, ...]:
-    """Give deduced values their units, in their order."""
+    """Give deduced values their units, in their order.
+
+    Parameters
+    ----------
+    deduced
+        The values.
+    units
+        By name.
+    bounds
+        By name, what those are below that cannot be resolved.
+    """
+    limits = bounds or {}
     return tuple(
         Quantity(
             name=one.name,
@@ -21,6 +35,7 @@ def quantities_of(
             standard_uncertainty=one.u,
             interval=one.interval,
             budget=one.budget,
+            at_most=limits.get(one.name),
         )
         for one in deduced
     )

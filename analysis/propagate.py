@@ -8,7 +8,7 @@ which a rectangular input narrows and a division skews.
 """
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -107,7 +107,10 @@ class MeasuredPair:
 
 
 def propagate(
-    deduction: Deduction, *, stated: Mapping[str, Stated], measured: MeasuredPair
+    deduction: Deduction,
+    *,
+    stated: Mapping[str, Stated],
+    measured: Sequence[MeasuredPair] = (),
 ) -> tuple[Deduced, ...]:
     """Deduce, with standard uncertainties, budgets and coverage intervals.
 
@@ -118,7 +121,8 @@ def propagate(
     stated
         The inputs that were not measured here, by the name the budget shows.
     measured
-        The pair that was.
+        The pairs that were, each under names of its own and independent of the
+        others; none where a result is predicted rather than measured.
 
     Returns
     -------
@@ -139,34 +143,37 @@ def propagate(
 
 
 def _with_uncertainty(
-    stated: Mapping[str, Stated], measured: MeasuredPair
+    stated: Mapping[str, Stated], measured: Sequence[MeasuredPair]
 ) -> dict[str, Any]:
     inputs: dict[str, Any] = {
         name: uncertainties.ufloat(one.value, one.u, tag=name) if one.u else one.value
         for name, one in stated.items()
     }
-    # JCGM 101, 6.4.9.5: with few degrees of freedom the t distribution's standard
-    # deviation is what u means; below 3 it does not exist and the plain one stands.
-    dof = measured.degrees_of_freedom
-    wider = dof / (dof - 2.0) if LARGEST_T_VARIANCE_DOF <= dof < math.inf else 1.0
-    pair = uncertainties.correlated_values(
-        measured.values,
-        measured.covariance * wider,
-        tags=(measured.source, measured.source),
-    )
-    return inputs | dict(zip(measured.names, pair, strict=True))
+    for pair in measured:
+        # JCGM 101, 6.4.9.5: with few degrees of freedom the t distribution's standard
+        # deviation is what u means; below 3 it does not exist and the plain one stands.
+        dof = pair.degrees_of_freedom
+        wider = dof / (dof - 2.0) if LARGEST_T_VARIANCE_DOF <= dof < math.inf else 1.0
+        values = uncertainties.correlated_values(
+            pair.values, pair.covariance * wider, tags=(pair.source, pair.source)
+        )
+        inputs |= dict(zip(pair.names, values, strict=True))
+    return inputs
 
 
 def _drawn(
-    stated: Mapping[str, Stated], measured: MeasuredPair
+    stated: Mapping[str, Stated], measured: Sequence[MeasuredPair]
 ) -> dict[str, NDArray[np.float64]]:
     rng = np.random.default_rng(SEED)
-    pair = measured.draw(rng, size=DRAWS)
-    inputs = {name: one.draw(rng, size=DRAWS) for name, one in stated.items()}
-    return inputs | dict(zip(measured.names, pair, strict=True))
+    inputs: dict[str, NDArray[np.float64]] = {}
+    for pair in measured:
+        inputs |= dict(zip(pair.names, pair.draw(rng, size=DRAWS), strict=True))
+    return inputs | {name: one.draw(rng, size=DRAWS) for name, one in stated.items()}
 
 
 def _deduced(name: str, result: Any, drawn: NDArray[np.float64]) -> Deduced:
+    if not hasattr(result, "error_components"):  # every input of it was exact
+        result = uncertainties.ufloat(float(result), 0.0)
     value, u = float(result.nominal_value), float(result.std_dev)
     low, high = (float(limit) for limit in np.quantile(drawn, (0.025, 0.975)))
     if not all(math.isfinite(number) for number in (value, u, low, high)):

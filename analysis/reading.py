@@ -19,15 +19,20 @@ class Setting:
     settle_s
         Time from the setting to the reading in s, beyond what the instruments
         themselves need (the tank rings up with tau = Q / (pi f0)).
+    capacitance_f
+        What the variable capacitor is to be set to, in F; None: it is left alone.
     """
 
     frequency_hz: float
     settle_s: float = 0.0
+    capacitance_f: float | None = None
 
     def __post_init__(self) -> None:
         """Refuse a setting that no generator could take."""
         if not (math.isfinite(self.frequency_hz) and self.frequency_hz > 0.0):
             raise InputError(f"a frequency of {self.frequency_hz:g} Hz cannot be set")
+        if self.capacitance_f is not None and not 0.0 < self.capacitance_f < math.inf:
+            raise InputError(f"a capacitance of {self.capacitance_f:g} F cannot be set")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,19 +42,24 @@ class Reading:
     Attributes
     ----------
     frequency_hz
-        The frequency in force, as the generator read it back, in Hz.
+        The frequency in force, as the generator read it back, in Hz; 0 where a
+        capacitor was turned and nobody said.
     amplitude_v
         Amplitude in V r.m.s. at the detector's input, >= 0.
     time_s
         When, in s since the bench was opened.
     range_v
         Full scale of the detector's range in V r.m.s.; None where it has none.
+    capacitance_f
+        The variable capacitor's setting, as its dial shows it, in F; None where none
+        was turned.
     """
 
     frequency_hz: float
     amplitude_v: float
     time_s: float = 0.0
     range_v: float | None = None
+    capacitance_f: float | None = None
 
     def __post_init__(self) -> None:
         """Refuse what is no reading."""

@@ -19,12 +19,15 @@ from halfpower.drivers import open_bench
 from halfpower.drivers.bench_file import load_bench_file
 from halfpower.sim import load_scene, open_visa
 from halfpower.sweeps.coil import KnownParts, measure_coil
+from halfpower.sweeps.known import KnownCapacitor
 from halfpower.sweeps.on_bench import Span
-from halfpower.sweeps.sink import NullSink
 
+CAPACITOR = KnownCapacitor(
+    capacitance_f=parse_stated("150pF +- 1%", "F"),
+    loss=parse_stated("0.0001 +- 0.00005", "fraction"),
+)
 KNOWN = KnownParts(
-    capacitor_f=parse_stated("150pF +- 1%", "F"),
-    capacitor_loss=parse_stated("0.0001 +- 0.00005", "fraction"),
+    capacitors=(CAPACITOR,),
     self_capacitance_f=parse_stated("2pF +- 0.3pF", "F"),
 )
 SPAN = Span(lowest_hz=4e6, highest_hz=10e6)
@@ -42,7 +45,7 @@ def measure(scene: str, *, seed: int) -> tuple[Result, Mapping[str, float]]:
         sleep=simulated.clock.sleep,
         clock=lambda: simulated.clock.now_s,
     ) as bench:
-        result = measure_coil(bench, SPAN, known=KNOWN, sink=NullSink())
+        result = measure_coil(bench, SPAN, known=KNOWN)
     manager.close()
     return result, true_values(simulated.truth, frequency_hz=result_f0(result))
 

@@ -2,7 +2,18 @@
 
 import typer
 
-from . import bench, demo, fit, measure, sim
+from . import (
+    bench,
+    capacitor,
+    coil,
+    demo,
+    fit,
+    marking,
+    measure,
+    predict,
+    sheet,
+    sim,
+)
 from .ending import with_exit_status
 
 __all__ = ["app"]
@@ -10,7 +21,8 @@ __all__ = ["app"]
 app = typer.Typer(
     name="halfpower",
     help="Find a resonance, measure it, and say what the part is and how surely.",
-    epilog="Exit status: 0 done, 2 unusable arguments or file, 3 an instrument or "
+    epilog="Exit status: 0 done, 1 a marking that no reading fits or that stays "
+    "undecided, 2 unusable arguments or file, 3 an instrument or "
     "link failed, 4 nothing measurable, 130 interrupted with all readings kept.",
     no_args_is_help=True,
     add_completion=False,
@@ -20,6 +32,10 @@ app = typer.Typer(
 app.command("demo")(with_exit_status(demo.demo))
 app.add_typer(bench.app, name="bench")
 app.command("sweep")(with_exit_status(measure.sweep))
-app.command("coil")(with_exit_status(measure.coil))
+app.command("coil")(with_exit_status(coil.coil))
+app.command("capacitor")(with_exit_status(capacitor.capacitor))
+app.command("sheet")(with_exit_status(sheet.sheet))
 app.command("fit")(with_exit_status(fit.fit))
+app.add_typer(predict.app, name="predict")
+app.command("marking")(with_exit_status(marking.marking))
 app.add_typer(sim.app, name="sim")

@@ -31,31 +31,26 @@ def demo(
     from ..analysis.quantities import parse_stated
     from ..records.readings_file import free_stem
     from ..sweeps.coil import KnownParts, measure_coil
+    from ..sweeps.known import KnownCapacitor
     from ..sweeps.on_bench import Span
-    from .on_bench import opened, readings_kept
-    from .output import Wanted, hand_out, now_utc, talk
+    from .on_bench import Place, measuring
+    from .output import Wanted, hand_out, talk
 
+    capacitor = KnownCapacitor(
+        capacitance_f=parse_stated("150pF +- 1%", "F"),
+        loss=parse_stated("0.0001 +- 0.00005", "fraction"),
+    )
     known = KnownParts(
-        capacitor_f=parse_stated("150pF +- 1%", "F"),
-        capacitor_loss=parse_stated("0.0001 +- 0.00005", "fraction"),
+        capacitors=(capacitor,),
         self_capacitance_f=parse_stated("2pF +- 0.3pF", "F"),
     )
     span = Span(lowest_hz=4e6, highest_hz=10e6)
     label = f"kit coil {seed}"
     stem = free_stem(out / f"demo-{seed}", suffixes=(".csv", ".json", ".png", ".html"))
     talk(INVENTED)
-    with (
-        opened(None, scene="kit-coil", seed=seed) as bench,
-        readings_kept(
-            stem.with_suffix(".csv"),
-            bench=bench,
-            procedure="coil",
-            label=label,
-        ) as sink,
-    ):
-        result = measure_coil(
-            bench, span, known=known, label=label, begun=now_utc(), sink=sink
-        )
+    place = Place(scene="kit-coil", seed=seed, readings=stem.with_suffix(".csv"))
+    with measuring(place, procedure="coil", label=label) as (bench, session):
+        result = measure_coil(bench, span, known=known, session=session)
     wanted = Wanted(
         json=json if json is not None else str(stem.with_suffix(".json")),
         plot=stem.with_suffix(".png"),

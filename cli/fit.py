@@ -16,7 +16,8 @@ def fit(
         Path,
         typer.Argument(
             metavar="FILE",
-            help="CSV with frequency_hz and amplitude_v or power_dbm.",
+            help="CSV with frequency_hz (or capacitance_f) and amplitude_v or "
+            "power_dbm.",
             show_default=False,
         ),
     ],
@@ -31,6 +32,20 @@ def fit(
             show_default=False,
         ),
     ] = None,
+    step: Annotated[
+        str,
+        typer.Option(
+            "--step", metavar="NAME", help="Which sweep of a file that holds several."
+        ),
+    ] = "",
+    stray: Annotated[
+        str | None,
+        typer.Option(
+            "--stray",
+            metavar="CAPACITANCE",
+            help="Over a variable capacitor: what else is across the coil.",
+        ),
+    ] = None,
     label: LabelOption = "",
     json: JsonOption = None,
     plot: PlotOption = None,
@@ -40,12 +55,19 @@ def fit(
 
     Example: halfpower fit readings.csv --plot readings.png
     """
-    from ..records.readings_file import read_readings
-    from ..sweeps.from_file import fit_readings
+    from ..analysis.quantities import parse_stated
+    from ..records.readings_file import read_sweep
+    from ..sweeps.from_file import NO_STRAY, fit_readings
     from .output import Wanted, hand_out
 
-    trace = read_readings(file)
+    sweep = read_sweep(file, step=step)
     result = fit_readings(
-        trace, exponent=exponent, label=label or file.stem, source=file.name
+        sweep.trace,
+        exponent=exponent,
+        label=label or file.stem,
+        source=f"{file.name}, {step}" if step else file.name,
+        by_dial=sweep.by_dial,
+        frequency_hz=sweep.frequency_hz,
+        stray_f=NO_STRAY if stray is None else parse_stated(stray, "F"),
     )
     hand_out(result, Wanted(json=json, plot=plot, page=page))

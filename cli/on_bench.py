@@ -3,7 +3,13 @@
 import re
 import time
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, closing, contextmanager
+from contextlib import (
+    AbstractContextManager,
+    ExitStack,
+    closing,
+    contextmanager,
+    nullcontext,
+)
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib import resources
@@ -12,22 +18,26 @@ from typing import TYPE_CHECKING
 
 from ..analysis.errors import InputError
 from ..drivers import Bench, BenchFile, load_bench_file, open_bench
-from ..records.readings_file import ReadingsFile, free_path
-from ..sweeps.sink import Sinks
-from .output import ShowProgress, kept, show_caution, talk
+from ..records.readings_file import ReadingsFile, free_path, read_steps
+from ..sweeps.resonate import Stored
+from ..sweeps.session import Session
+from ..sweeps.sink import Sink, Sinks
+from .attendant import PersonAttendant, SceneAttendant, SceneCapacitor
+from .output import KeepReadings, ShowProgress, kept, now_utc, show_caution, talk
 from .person import ask_person
 from .scenes import scene_named
 
 if TYPE_CHECKING:
     from ..drivers.survey import Manager
+    from ..sim.bench import SimulatedBench
 
 __all__ = [
     "OUTPUT_FOLDER",
     "Located",
+    "Place",
     "bundled_bench_file",
     "located",
-    "opened",
-    "readings_kept",
+    "measuring",
     "visa_of",
 ]
 
@@ -64,6 +74,8 @@ class Located:
         A simulated bench's VISA; None: the bench file's own.
     sleep, clock
         How to wait, and what time it is in s.
+    simulated
+        The simulated bench; None: a real one.
     """
 
     file: BenchFile
@@ -71,6 +83,19 @@ class Located:
     manager: "Manager | None"
     sleep: Callable[[float], None]
     clock: Callable[[], float]
+    simulated: "SimulatedBench | None" = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """Where a measurement happens, and what is kept of it, by the options' names."""
+
+    bench: Path | None = None
+    scene: str | None = None
+    seed: int = 0
+    trace: Path | None = None
+    readings: Path | None = None
+    resume: Path | None = None
 
 
 @contextmanager
@@ -120,6 +145,7 @@ def located(bench: Path | None, *, scene: str | None, seed: int) -> Iterator[Loc
             manager=manager,
             sleep=simulated.clock.sleep,
             clock=lambda: simulated.clock.now_s,
+            simulated=simulated,
         )
 
 
@@ -150,17 +176,19 @@ def visa_of(
 
 
 @contextmanager
-def opened(
-    bench: Path | None, *, scene: str | None, seed: int, trace: Path | None = None
-) -> Iterator[Bench]:
-    """Open the bench that the options name, and leave its output off.
+def measuring(
+    place: Place, *, procedure: str, label: str = ""
+) -> Iterator[tuple[Bench, Session]]:
+    """Open a bench with everything a procedure is run with; leave its output off.
+
+    Every reading is kept in a file and progress is shown, for the length of the block.
 
     Parameters
     ----------
-    bench, scene, seed
-        See `located`.
-    trace
-        A file for every byte of the links.
+    place
+        Which bench, and where the readings go.
+    procedure, label
+        What is measured, and what the part is called.
 
     Raises
     ------
@@ -169,26 +197,76 @@ def opened(
     DriverError
         An instrument cannot be opened or does not answer.
     """
-    with located(bench, scene=scene, seed=seed) as found:
+    stored = {} if place.resume is None else _stored(place.resume)
+    with (
+        located(place.bench, scene=place.scene, seed=place.seed) as found,
+        ExitStack() as stack,
+    ):
         show_caution()
-        with open_bench(
-            found.file,
-            folder=found.folder,
-            manager=found.manager,
-            sleep=found.sleep,
-            clock=found.clock,
-            ask=ask_person,
-            tell=talk,
-            trace=trace,
-        ) as on_bench:
-            yield on_bench
+        simulated = found.simulated
+        bench = stack.enter_context(
+            open_bench(
+                found.file,
+                folder=found.folder,
+                manager=found.manager,
+                sleep=found.sleep,
+                clock=found.clock,
+                ask=ask_person,
+                tell=talk,
+                trace=place.trace,
+                capacitor=_capacitor(found),
+            )
+        )
+        keep = stack.enter_context(
+            _kept(place.readings, bench=bench, procedure=procedure, label=label)
+        )
+        sinks: list[Sink] = [keep]
+        paused: Callable[[], AbstractContextManager[None]] = nullcontext
+        if not _asks_for_readings(found):
+            # A moving bar would run over the questions for readings.
+            show = stack.enter_context(ShowProgress())
+            sinks.append(show)
+            paused = show.paused
+        yield (
+            bench,
+            Session(
+                label=label,
+                begun=now_utc(),
+                sink=Sinks(sinks),
+                attendant=PersonAttendant(ask_person, paused=paused)
+                if simulated is None
+                else SceneAttendant(simulated, tell=talk),
+                stored=stored,
+            ),
+        )
 
 
-@contextmanager
-def readings_kept(
+def _capacitor(found: Located) -> SceneCapacitor | None:
+    if found.simulated is None or found.file.capacitor is None:
+        return None
+    return SceneCapacitor(found.simulated)
+
+
+def _asks_for_readings(found: Located) -> bool:
+    file = found.file
+    turned = file.capacitor is not None and found.simulated is None
+    return file.generator.is_hand or file.detector.is_hand or turned
+
+
+def _stored(path: Path) -> dict[str, Stored]:
+    """Read what an interrupted measurement had; all but its last sweep was done."""
+    steps = read_steps(path)
+    last = list(steps)[-1]
+    return {
+        step: Stored(readings, finished=step != last)
+        for step, readings in steps.items()
+    }
+
+
+def _kept(
     readings: Path | None, *, bench: Bench, procedure: str, label: str
-) -> Iterator[Sinks]:
-    """Keep every reading in a file and show progress, for the length of a block."""
+) -> AbstractContextManager[KeepReadings]:
+    """Keep every reading in a file, named after the part where none is named."""
     now = datetime.now(tz=UTC)
     if readings is None:
         stem = re.sub(r"[^A-Za-z0-9_-]+", "-", label).strip("-")
@@ -203,12 +281,4 @@ def readings_kept(
         **bench.identities,
         "fixture": bench.file.fixture.kind,
     }
-    with ExitStack() as stack:
-        file = ReadingsFile(readings, comments=comments)
-        keep = stack.enter_context(kept(file))
-        tables = (bench.file.generator, bench.file.detector)
-        if any(table.is_hand for table in tables):
-            yield Sinks([keep])  # a moving bar would run over the questions
-            return
-        show = stack.enter_context(ShowProgress())
-        yield Sinks([keep, show])
+    return kept(ReadingsFile(readings, comments=comments))

@@ -2,12 +2,17 @@
 
 import math
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
 if TYPE_CHECKING:
+    from ..analysis.quantities import Unit
+    from ..analysis.stated import Stated
+    from ..sweeps.known import Expected, KnownCapacitor
     from ..sweeps.on_bench import Span
+
+Choice = TypeVar("Choice", bound=str)
 
 __all__ = [
     "BenchOption",
@@ -18,12 +23,20 @@ __all__ = [
     "PageOption",
     "PlotOption",
     "ReadingsOption",
+    "ResumeOption",
     "SceneOption",
     "SeedOption",
+    "TankCapacitorOption",
+    "TankLossOption",
     "TargetOption",
     "ToOption",
     "TraceOption",
+    "WorkCoilOption",
+    "choice_of",
+    "expected_of",
+    "known_capacitor",
     "span_of",
+    "stated_or_none",
 ]
 
 BenchOption = Annotated[
@@ -88,6 +101,14 @@ ReadingsOption = Annotated[
         help="Where to keep every reading (CSV); by default under halfpower-out/.",
     ),
 ]
+ResumeOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--resume",
+        metavar="FILE",
+        help="Go on from the readings of an interrupted measurement (same options).",
+    ),
+]
 TraceOption = Annotated[
     Path | None,
     typer.Option(
@@ -96,6 +117,73 @@ TraceOption = Annotated[
         help="Write every byte to and from the instruments to FILE, with its time.",
     ),
 ]
+
+
+TankCapacitorOption = Annotated[
+    str | None,
+    typer.Option(
+        "--tank",
+        metavar="CAPACITANCE",
+        help="The known capacitor that stays across the work coil, as '150pF +- 1%'.",
+    ),
+]
+TankLossOption = Annotated[
+    str | None,
+    typer.Option(
+        "--tank-loss",
+        metavar="D",
+        help="Its dissipation factor, as '0.0002 +- 0.0001'.",
+    ),
+]
+WorkCoilOption = Annotated[
+    str | None,
+    typer.Option(
+        "--self-capacitance",
+        metavar="CAPACITANCE",
+        help="The work coil's own, as '4pF +- 1pF'.",
+    ),
+]
+
+
+def stated_or_none(text: str | None, unit: "Unit") -> "Stated | None":
+    """Read a quantity with its doubt, if there is one."""
+    from ..analysis.quantities import parse_stated
+
+    return None if text is None else parse_stated(text, unit)
+
+
+def known_capacitor(text: str, *, loss: str | None) -> "KnownCapacitor":
+    """Read a known capacitor and its loss."""
+    from ..analysis.quantities import parse_stated
+    from ..sweeps.known import KnownCapacitor
+
+    return KnownCapacitor(
+        capacitance_f=parse_stated(text, "F"), loss=stated_or_none(loss, "fraction")
+    )
+
+
+def expected_of(text: str | None, unit: "Unit") -> "Expected | None":
+    """Read what a part is thought to be."""
+    from ..analysis.quantities import parse_stated
+    from ..sweeps.known import Expected
+
+    return None if text is None else Expected(value=parse_stated(text, unit))
+
+
+def choice_of(text: str, choices: tuple[Choice, ...], *, option: str) -> Choice:
+    """Read one of several words.
+
+    Raises
+    ------
+    InputError
+        It is none of them.
+    """
+    from ..analysis.errors import InputError
+
+    for choice in choices:
+        if choice == text:
+            return choice
+    raise InputError(f"{option} is one of {', '.join(choices)}, not {text!r}")
 
 
 def span_of(

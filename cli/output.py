@@ -30,7 +30,7 @@ from ..records.document import to_json
 from ..records.readings_file import ReadingsFile
 from ..reports.page import CAUTION, check_page, save_page
 from ..reports.picture import check_picture, save_picture
-from ..reports.summary import heading, quantity_rows, remarks
+from ..reports.summary import heading, quantity_rows, remarks, step_rows
 from ..sweeps.sink import Progress
 
 __all__ = [
@@ -159,6 +159,13 @@ def _print(result: Result) -> None:
     for row in quantity_rows(result):
         table.add_row(row.name, row.value, row.doubt, row.unit)
     console.print(table)
+    if steps := step_rows(result):
+        listed = Table(title="Sweep by sweep", title_justify="left", box=None)
+        listed.add_column("on the fixture")
+        listed.add_column("found")
+        for step in steps:
+            listed.add_row(escape(step.step), escape(step.text))
+        console.print(listed)
     for remark in remarks(result):
         console.print(remark, markup=False, soft_wrap=True)
     for caution in result.warnings:
@@ -178,7 +185,7 @@ class KeepReadings:
 
     def reading(self, reading: Reading, *, progress: Progress) -> None:
         """Write it; it is on disk when this returns."""
-        self._file.add(reading, phase=progress.phase)
+        self._file.add(reading, phase=progress.phase, step=progress.step)
 
     def taken_back(self, reading: Reading) -> None:
         """Strike it out; `halfpower fit` passes it over."""
@@ -219,9 +226,22 @@ class ShowProgress:
         """Take the bar away."""
         self._bar.stop()
 
+    @contextmanager
+    def paused(self) -> Iterator[None]:
+        """Take the bar away for the length of a block: somebody is asked."""
+        self._bar.stop()
+        try:
+            yield
+        finally:
+            self._bar.start()
+
     def reading(self, reading: Reading, *, progress: Progress) -> None:
         """Move the bar."""
-        text = f"{progress.phase:8} {reading.frequency_hz / 1e6:12.6f} MHz"
+        step = f"{progress.step}: " if progress.step else ""
+        place = f"{reading.frequency_hz / 1e6:12.6f} MHz"
+        if reading.capacitance_f is not None:
+            place = f"{reading.capacitance_f * 1e12:9.3f} pF"
+        text = f"{step}{progress.phase:8} {place}"
         if self._task is None:
             self._task = self._bar.add_task(text, total=progress.expected)
         self._bar.update(

@@ -19,6 +19,6 @@ def ask_person(question: str) -> str:
         return input()
     except EOFError as error:
         raise InputError(
-            "the bench file names a person ('hand'), and standard input has ended; run "
-            "it at a terminal"
+            "somebody at the bench has to answer, and standard input has ended; run it "
+            "at a terminal"
         ) from error

@@ -11,10 +11,11 @@ from collections.abc import Callable, Iterator
 from types import TracebackType
 from typing import Self
 
+from ..analysis.errors import InputError
 from ..analysis.reading import Reading, Setting
 from .bench_file import BenchFile
 from .errors import DriverError, LinkLostError, OverloadError, SettingError
-from .roles import AmplitudeReader, SignalSource
+from .roles import AmplitudeReader, SignalSource, TunedCapacitor
 from .signals import endings_unwind, not_interrupted
 
 __all__ = ["Bench", "Clock", "Sleep"]
@@ -40,7 +41,9 @@ class Bench:
     file
         What is known of the bench.
     generator, detector
-        The instruments, not yet started.
+        The instruments, started.
+    capacitor
+        The variable capacitor; None: there is none.
     sleep, clock
         How to wait, and what time it is in s; a simulated bench brings its own.
 
@@ -61,8 +64,10 @@ class Bench:
         detector: AmplitudeReader,
         sleep: Sleep,
         clock: Clock,
+        capacitor: TunedCapacitor | None = None,
     ) -> None:
         self.file = file
+        self._capacitor = capacitor
         self._generator = generator
         self._detector = detector
         self._sleep = sleep
@@ -81,10 +86,13 @@ class Bench:
     @property
     def identities(self) -> dict[str, str]:
         """Who the instruments say they are."""
-        return {
+        identities = {
             "generator": self._generator.identity,
             "detector": self._detector.identity,
         }
+        if self._capacitor is not None:
+            identities["variable capacitor"] = self._capacitor.identity
+        return identities
 
     def read(self, setting: Setting) -> Reading:
         """Set the generator, wait, and read the detector.
@@ -160,6 +168,7 @@ class Bench:
 
     def _take(self, setting: Setting) -> Reading:
         frequency_hz = self._generator.set_frequency(setting.frequency_hz)
+        capacitance_f = self._turned_to(setting.capacitance_f)
         self._sleep(
             setting.settle_s
             + self.file.generator.settle_s
@@ -171,13 +180,32 @@ class Bench:
             amplitude_v=amplitude.amplitude_v,
             range_v=amplitude.range_v,
             time_s=self._clock() - self._opened_s,
+            capacitance_f=capacitance_f,
         )
 
+    def _turned_to(self, capacitance_f: float | None) -> float | None:
+        if capacitance_f is None:
+            return None
+        if self._capacitor is None:
+            raise InputError(
+                "the bench file has no variable capacitor to turn; describe it in a "
+                "table [capacitor]"
+            )
+        return self._capacitor.set_capacitance(capacitance_f)
+
     @contextlib.contextmanager
-    def driven(self) -> Iterator[None]:
-        """Drive the circuit at the bench file's level for the length of a block."""
+    def driven(self, level_v: float | None = None) -> Iterator[None]:
+        """Drive the circuit for the length of a block.
+
+        Parameters
+        ----------
+        level_v
+            E.m.f. in V r.m.s.; None: the bench file's.
+        """
         try:
-            self._generator.set_emf(self.file.generator.level_v)
+            self._generator.set_emf(
+                self.file.generator.level_v if level_v is None else level_v
+            )
             self._generator.output_on()
             yield
             self._generator.check()

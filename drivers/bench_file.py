@@ -26,6 +26,7 @@ from .toml_file import key_lines, load_toml
 
 __all__ = [
     "BenchFile",
+    "CapacitorTable",
     "DetectorTable",
     "FixtureTable",
     "GeneratorTable",
@@ -203,6 +204,41 @@ class FixtureTable(_Table):
     lead_resistance: Ohms = Stated(value=0.0)
 
 
+class CapacitorTable(_Table):
+    """``[capacitor]``: a calibrated variable capacitor across the tank.
+
+    Attributes
+    ----------
+    resource
+        ``hand``: a person turns it.
+    lowest_f, highest_f
+        (keys ``lowest``, ``highest``) the ends of its dial, in F.
+    scale_error
+        Limits of the relative error of its dial (``"0.2%"``).
+    inductance
+        Of its plates and leads, in H.
+    loss
+        Its dissipation factor.
+    """
+
+    resource: Literal["hand"] = "hand"
+    lowest_f: Annotated[float, _reader("F", doubt=False), Field(gt=0.0)] = Field(
+        alias="lowest"
+    )
+    highest_f: Annotated[float, _reader("F", doubt=False), Field(gt=0.0)] = Field(
+        alias="highest"
+    )
+    scale_error: Fraction
+    inductance: Henries = Stated(value=0.0)
+    loss: Loss = Stated(value=0.0)
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.lowest_f >= self.highest_f:
+            raise ValueError("lowest is not below highest")
+        return self
+
+
 class LimitsTable(_Table):
     """``[limits]``: what must not be passed.
 
@@ -233,12 +269,15 @@ class BenchFile(_Table):
     ----------
     visa
         Which VISA pyvisa is to load; ``@py`` is pyvisa-py.
+    generator, detector, fixture, capacitor, limits
+        The tables; a bench without a variable capacitor has no ``[capacitor]``.
     """
 
     visa: str = "@py"
     generator: GeneratorTable
     detector: DetectorTable
     fixture: FixtureTable
+    capacitor: CapacitorTable | None = None
     limits: LimitsTable = LimitsTable()
 
 

@@ -7,7 +7,7 @@ from ..analysis.errors import InputError
 from ..analysis.quantities import parse_quantity
 from .levels import ReadingUnit, volts_from_reading
 
-__all__ = ["DialReading", "parse_amplitude", "parse_frequency"]
+__all__ = ["DialReading", "parse_amplitude", "parse_capacitance", "parse_frequency"]
 
 _READ = re.compile(
     r"\s*(?P<number>[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(?P<unit>\S*)\s*",
@@ -43,6 +43,20 @@ def parse_frequency(text: str) -> float:
         It is none.
     """
     return parse_quantity(text, "Hz")
+
+
+def parse_capacitance(text: str) -> float:
+    """Read a capacitance as it stands on a dial, in F; a bare number is in pF.
+
+    Raises
+    ------
+    InputError
+        It is none.
+    """
+    bare = _READ.fullmatch(text)
+    if bare is not None and not bare["unit"]:
+        text = f"{bare['number']}pF"
+    return parse_quantity(text, "F")
 
 
 def parse_amplitude(text: str, *, load_ohm: float, unit: str = "") -> DialReading:

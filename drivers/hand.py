@@ -10,11 +10,19 @@ from collections.abc import Callable
 from typing import NoReturn, TypeVar
 
 from ..analysis.errors import HalfpowerError, InputError
-from .dial import DialReading, parse_amplitude, parse_frequency
+from .dial import DialReading, parse_amplitude, parse_capacitance, parse_frequency
 from .levels import level_from_emf
 from .roles import Amplitude
 
-__all__ = ["Ask", "HandDetector", "HandGenerator", "TakenBackError", "Tell", "nobody"]
+__all__ = [
+    "Ask",
+    "HandCapacitor",
+    "HandDetector",
+    "HandGenerator",
+    "TakenBackError",
+    "Tell",
+    "nobody",
+]
 
 Ask = Callable[[str], str]
 Tell = Callable[[str], None]
@@ -22,7 +30,7 @@ Answer = TypeVar("Answer")
 
 BACK = "back"
 HINT = f" ('{BACK}' takes the last reading back)"
-NEAR = 0.1  # a dial further off than a tenth of the frequency was misread
+NEAR = 0.1  # a dial further off than a tenth of what was asked for was misread
 PERSON = "a person"
 
 
@@ -78,6 +86,7 @@ class HandGenerator:
         self._ask, self._tell = ask, tell
         self._source_ohm = source_ohm
         self._is_driving = False
+        self._stands: tuple[float, float] | None = None
 
     def start(self) -> None:
         """Have the output off before anything is set."""
@@ -86,11 +95,15 @@ class HandGenerator:
     def set_frequency(self, frequency_hz: float) -> float:
         """Have the frequency set; return what the dial then shows, in Hz.
 
+        What stands there already is not asked for again.
+
         Raises
         ------
         TakenBackError
             The person takes the last reading back.
         """
+        if self._stands is not None and self._stands[0] == frequency_hz:
+            return self._stands[1]
         wanted = f"{frequency_hz / 1e6:.7g} MHz"
         nearest_hz = parse_frequency(wanted)
 
@@ -104,9 +117,11 @@ class HandGenerator:
             return shown_hz
 
         question = f"Set the generator to {wanted}, and type what its dial shows"
-        return _asked(
+        shown_hz = _asked(
             self._ask, self._tell, f"{question} (Enter: just that){HINT}:", read
         )
+        self._stands = (frequency_hz, shown_hz)
+        return shown_hz
 
     def set_emf(self, emf_v: float) -> None:
         """Have the level set so that the open-circuit voltage is ``emf_v`` V r.m.s."""
@@ -145,6 +160,58 @@ class HandGenerator:
 
     def close(self) -> None:
         """Nothing: there is no link."""
+
+
+class HandCapacitor:
+    """A person at the dial of a calibrated variable capacitor.
+
+    Parameters
+    ----------
+    ask
+        Puts a question and returns the answer.
+    tell
+        Says something that needs no answer.
+    lowest_f, highest_f
+        The ends of its dial, in F.
+    """
+
+    identity = PERSON
+
+    def __init__(
+        self, ask: Ask, *, tell: Tell, lowest_f: float, highest_f: float
+    ) -> None:
+        self._ask, self._tell = ask, tell
+        self._lowest_f, self._highest_f = lowest_f, highest_f
+
+    def set_capacitance(self, capacitance_f: float) -> float:
+        """Have the dial turned; return what it then shows, in F.
+
+        Raises
+        ------
+        TakenBackError
+            The person takes the last reading back.
+        """
+        wanted = f"{capacitance_f * 1e12:.5g} pF"
+        nearest_f = parse_capacitance(wanted)
+
+        def read(answer: str) -> float:
+            shown_f = parse_capacitance(answer) if answer else nearest_f
+            if abs(shown_f / capacitance_f - 1.0) > NEAR:
+                raise InputError(
+                    f"{answer!r} is {shown_f * 1e12:.5g} pF, far from {wanted}; turn "
+                    "it nearer, or write the unit too"
+                )
+            if not self._lowest_f <= shown_f <= self._highest_f:
+                raise InputError(
+                    f"{answer!r} is off the dial, which goes from "
+                    f"{self._lowest_f * 1e12:.5g} to {self._highest_f * 1e12:.5g} pF"
+                )
+            return shown_f
+
+        question = f"Turn the capacitor to {wanted}, and type what its dial shows"
+        return _asked(
+            self._ask, self._tell, f"{question} (Enter: just that){HINT}:", read
+        )
 
 
 class HandDetector:

@@ -21,9 +21,9 @@ from .dialect import (
     load_generator_dialect,
 )
 from .generator import Generator
-from .hand import Ask, HandDetector, HandGenerator, Tell
+from .hand import Ask, HandCapacitor, HandDetector, HandGenerator, Tell, nobody
 from .linearisation import Linearisation, LinearisedReader, load_linearisation
-from .roles import AmplitudeReader, SignalSource
+from .roles import AmplitudeReader, SignalSource, TunedCapacitor
 from .steady import open_steady_link
 from .visa import Link, LinkSettings, open_visa
 
@@ -130,6 +130,7 @@ def open_bench(
     ask: Ask | None = None,
     tell: Tell = _say,
     trace: Path | None = None,
+    capacitor: TunedCapacitor | None = None,
 ) -> Bench:
     """Open a bench: connect, identify, and bring everything to a known state.
 
@@ -148,6 +149,9 @@ def open_bench(
         how to say something to them; needed where an instrument is ``hand``.
     trace
         A file to write every byte of the links to, with its time.
+    capacitor
+        A variable capacitor that needs no person to turn it (a simulated bench's);
+        None: the bench file's, if it has one.
 
     Raises
     ------
@@ -165,6 +169,7 @@ def open_bench(
         ask=ask,
         tell=tell,
         trace=trace,
+        capacitor=capacitor,
     ).bench
 
 
@@ -178,6 +183,7 @@ def open_parts(
     ask: Ask | None = None,
     tell: Tell = _say,
     trace: Path | None = None,
+    capacitor: TunedCapacitor | None = None,
 ) -> Parts:
     """Open a bench like `open_bench`, and give its instruments beside it."""
     with contextlib.ExitStack() as opening:
@@ -207,9 +213,24 @@ def open_parts(
             detector=detector,
             sleep=sleep,
             clock=clock,
+            capacitor=capacitor or _hand_capacitor(file, ask=ask, tell=tell),
         )
         bench.closes(opening.pop_all())
         return Parts(bench=bench, generator=generator, detector=detector)
+
+
+def _hand_capacitor(
+    file: BenchFile, *, ask: Ask | None, tell: Tell
+) -> HandCapacitor | None:
+    """Seat a person at the bench's variable capacitor; asked when it is turned."""
+    if file.capacitor is None:
+        return None
+    return HandCapacitor(
+        ask or nobody,
+        tell=tell,
+        lowest_f=file.capacitor.lowest_f,
+        highest_f=file.capacitor.highest_f,
+    )
 
 
 @contextlib.contextmanager

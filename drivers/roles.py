@@ -6,7 +6,7 @@ An instrument behind a link plays the role, or a person at a dial.
 from dataclasses import dataclass
 from typing import Protocol
 
-__all__ = ["Amplitude", "AmplitudeReader", "SignalSource"]
+__all__ = ["Amplitude", "AmplitudeReader", "SignalSource", "TunedCapacitor"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,4 +64,17 @@ class AmplitudeReader(_OnBench, Protocol):
 
     def read(self) -> Amplitude:
         """Read one amplitude."""
+        ...
+
+
+class TunedCapacitor(Protocol):
+    """A calibrated variable capacitor, and whoever turns it."""
+
+    @property
+    def identity(self) -> str:
+        """Who turns it."""
+        ...
+
+    def set_capacitance(self, capacitance_f: float) -> float:
+        """Turn it to this, in F, and return what its dial then shows."""
         ...

@@ -10,7 +10,7 @@ from typing import Any
 from ..analysis.choice import ModelChoice
 from ..analysis.reading import Reading
 from ..analysis.resonance_fit import ResonanceFit
-from ..analysis.result import Quantity, Result
+from ..analysis.result import Quantity, Result, Swept
 
 __all__ = ["SCHEMA", "result_document", "to_json"]
 
@@ -27,14 +27,13 @@ def result_document(result: Result) -> dict[str, Any]:
         "quantities": {one.name: _quantity(one) for one in result.quantities},
         "verdict": None,
         "warnings": [{"code": one.code, "text": one.text} for one in result.warnings],
+        "remarks": list(result.remarks),
         "evidence": {
             "software": evidence.software,
             "begun": evidence.begun or None,
             "instruments": dict(evidence.instruments),
             "settings": dict(evidence.settings),
-            "fit": _fit(evidence.found),
-            "readings": [_reading(one) for one in evidence.readings],
-            "used": list(evidence.used),
+            "sweeps": [_swept(one) for one in evidence.sweeps],
         },
     }
 
@@ -56,6 +55,8 @@ def _quantity(quantity: Quantity) -> dict[str, Any]:
     }
     if quantity.interval is not None:
         document["coverage_interval_95"] = list(quantity.interval)
+    if quantity.at_most is not None:
+        document["upper_limit_95"] = quantity.at_most
     if quantity.budget:
         document["budget"] = [
             {"source": part.source, "standard_uncertainty": part.u}
@@ -64,19 +65,34 @@ def _quantity(quantity: Quantity) -> dict[str, Any]:
     return document
 
 
-def _reading(reading: Reading) -> dict[str, Any]:
+def _swept(swept: Swept) -> dict[str, Any]:
     return {
+        "step": swept.step or None,
+        "quantities": {one.name: _quantity(one) for one in swept.quantities},
+        "fit": _fit(swept.found),
+        "readings": [_reading(one) for one in swept.readings],
+        "used": list(swept.used),
+    }
+
+
+def _reading(reading: Reading) -> dict[str, Any]:
+    document: dict[str, Any] = {
         "frequency_hz": reading.frequency_hz,
         "amplitude_v": reading.amplitude_v,
         "range_v": reading.range_v,
         "time_s": round(reading.time_s, 6),
     }
+    if reading.capacitance_f is not None:
+        document["capacitance_f"] = reading.capacitance_f
+    return document
 
 
 def _fit(found: ResonanceFit) -> dict[str, Any]:
+    """Give a fit; over a dial's settings, its abscissa is F where Hz is written."""
     direct = found.half_power
     return {
         "response": found.response.label,
+        "abscissa_unit": found.response.abscissa_unit,
         "amplitude_v": found.amplitude_v,
         "extra": {one.name: one.value for one in found.extra},
         "covariance_f0_q_a": found.covariance.tolist(),

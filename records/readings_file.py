@@ -1,10 +1,12 @@
 """Readings files: CSV with a header, written reading by reading, read with care.
 
-Columns are ``frequency_hz`` and one of ``amplitude_v`` or ``power_dbm``; with volts,
+Columns are ``frequency_hz`` (or ``capacitance_f``, for a sweep of a calibrated variable
+capacitor at one frequency) and one of ``amplitude_v`` or ``power_dbm``; with volts,
 ``u_amplitude_v`` may state each reading's standard uncertainty. Others are ignored, and
-lines that begin with ``#`` are comments. A sweep's own file has the columns
-``range_v`` (the detector's full scale, which weighs the readings), ``time_s`` and
-``phase`` besides, and `halfpower fit` reads it.
+lines that begin with ``#`` are comments. A measurement's own file has the columns
+``range_v`` (the detector's full scale, which weighs the readings), ``time_s``,
+``phase``, ``capacitance_f`` and ``step`` besides; `halfpower fit` reads it, step by
+step, and a measurement that was interrupted goes on from it.
 """
 
 import contextlib
@@ -25,10 +27,26 @@ from ..analysis.reading import Reading
 from ..analysis.trace import Trace
 from .errors import RecordError
 
-__all__ = ["ReadingsFile", "free_path", "free_stem", "read_readings"]
+__all__ = [
+    "ReadingsFile",
+    "SweepInFile",
+    "free_path",
+    "free_stem",
+    "read_steps",
+    "read_sweep",
+]
 
-COLUMNS = ("frequency_hz", "amplitude_v", "range_v", "time_s", "phase")
+COLUMNS = (
+    "frequency_hz",
+    "amplitude_v",
+    "range_v",
+    "time_s",
+    "phase",
+    "capacitance_f",
+    "step",
+)
 AMPLITUDES = ("amplitude_v", "power_dbm")
+ABSCISSAS = ("frequency_hz", "capacitance_f")
 TAKEN_BACK = "# taken back: "
 
 
@@ -81,7 +99,7 @@ class ReadingsFile:
         self._rows.writerow(COLUMNS)
         self._secure()
 
-    def add(self, reading: Reading, *, phase: str) -> None:
+    def add(self, reading: Reading, *, phase: str, step: str = "") -> None:
         """Write one reading; it is on disk when this returns.
 
         Raises
@@ -89,7 +107,10 @@ class ReadingsFile:
         RecordError
             It could not be written (the disk is full, the folder is gone).
         """
-        range_v = "" if reading.range_v is None else repr(float(reading.range_v))
+        range_v, capacitance_f = (
+            "" if one is None else repr(float(one))
+            for one in (reading.range_v, reading.capacitance_f)
+        )
         try:
             start = self._file.tell()
             self._rows.writerow(
@@ -99,6 +120,8 @@ class ReadingsFile:
                     range_v,
                     f"{reading.time_s:.6f}",
                     phase,
+                    capacitance_f,
+                    step,
                 )
             )
             self._secure()
@@ -113,7 +136,7 @@ class ReadingsFile:
     def take_back(self) -> None:
         """Make a comment of the last reading, which was a slip.
 
-        It stays readable, and `read_readings` passes it over.
+        It stays readable, and `read_sweep` passes it over.
 
         Raises
         ------
@@ -194,21 +217,110 @@ def free_stem(stem: Path, *, suffixes: Sequence[str]) -> Path:
     return candidate
 
 
-def read_readings(path: Path) -> Trace:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SweepInFile:
+    """One sweep of a readings file.
+
+    Attributes
+    ----------
+    trace
+        The readings; of a sweep with a variable capacitor, over its settings in F.
+    by_dial
+        Whether a capacitor was turned, at one frequency.
+    step
+        What the file calls the sweep; empty where it has but one.
+    frequency_hz
+        The frequency of a sweep with a capacitor, in Hz; 0: the file does not say.
+    """
+
+    trace: Trace
+    by_dial: bool = False
+    step: str = ""
+    frequency_hz: float = 0.0
+
+
+def read_sweep(path: Path, *, step: str = "") -> SweepInFile:
     """Read a readings file as a trace.
 
     Parameters
     ----------
     path
         The file.
+    step
+        Which sweep to read of a file that holds several.
 
     Raises
     ------
     InputError
         Missing or unreadable, no header, a needed column missing or named twice, a
-        row longer than the header (a decimal comma makes one), or a value that is
-        not a number in its range; the sentence says which line.
+        row longer than the header (a decimal comma makes one), a value that is not a
+        number in its range (the sentence says which line); or several sweeps, and not
+        said which.
     """
+    table = _table(path).of_step(step)
+    abscissa, kind = table.abscissa, _amplitude_column(table.names, path=path)
+    setting = table.column(abscissa)
+    amplitude = table.column(kind)
+    by_dial = abscissa == "capacitance_f"
+    try:
+        if kind == "power_dbm":
+            trace = Trace.from_power_dbm(frequency_hz=setting, power_dbm=amplitude)
+        else:
+            trace = Trace(
+                frequency_hz=np.array(setting),
+                amplitude_v=np.array(amplitude),
+                u_amplitude_v=table.weights(),
+                u_scale_known="u_amplitude_v" in table.names,
+            )
+    except InputError as error:
+        raise InputError(f"readings file {path}: {error}", path=path) from error
+    frequency_hz = 0.0
+    if by_dial and "frequency_hz" in table.names:
+        frequency_hz = table.column("frequency_hz")[0]
+    return SweepInFile(
+        trace=trace, by_dial=by_dial, step=step, frequency_hz=frequency_hz
+    )
+
+
+def read_steps(path: Path) -> dict[str, list[Reading]]:
+    """Read every sweep of a measurement's own file, to go on from there.
+
+    Returns
+    -------
+    dict
+        Step to readings, in the order taken.
+
+    Raises
+    ------
+    InputError
+        As `read_sweep`, or levels in dBm, which no measurement writes.
+    """
+    whole = _table(path)
+    if _amplitude_column(whole.names, path=path) != "amplitude_v":
+        raise InputError(f"readings file {path} is not a measurement's own")
+    steps: dict[str, list[Reading]] = {}
+    for step in whole.steps:
+        table = whole.of_step(step)
+        frequency = table.column("frequency_hz")
+        amplitude = table.column("amplitude_v")
+        ranges, settings, times = (
+            table.optional(name) for name in ("range_v", "capacitance_f", "time_s")
+        )
+        steps[step] = [
+            Reading(
+                frequency_hz=frequency[i],
+                amplitude_v=amplitude[i],
+                range_v=ranges[i],
+                capacitance_f=settings[i],
+                time_s=times[i] or 0.0,
+            )
+            for i in range(len(frequency))
+        ]
+    return steps
+
+
+def _table(path: Path) -> "_Table":
+    """Read a readings file's header and lines."""
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
@@ -222,24 +334,11 @@ def read_readings(path: Path) -> Trace:
     if header is None:
         raise InputError(f"readings file {path} is empty", path=path)
     names = [name.strip() for name in header[1]]
-    kind = _amplitude_column(names, path=path)
+    _amplitude_column(names, path=path)
     table = _Table(path=path, names=names, rows=rows[1:])
     if not table.rows:
         raise InputError(f"readings file {path} holds no readings", path=path)
-    frequency = table.column("frequency_hz")
-    amplitude = table.column(kind)
-    try:
-        if kind == "power_dbm":
-            return Trace.from_power_dbm(frequency_hz=frequency, power_dbm=amplitude)
-        stated = "u_amplitude_v" in names
-        return Trace(
-            frequency_hz=np.array(frequency),
-            amplitude_v=np.array(amplitude),
-            u_amplitude_v=table.weights(),
-            u_scale_known=stated,
-        )
-    except InputError as error:
-        raise InputError(f"readings file {path}: {error}", path=path) from error
+    return table
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -250,11 +349,65 @@ class _Table:
     names: list[str]
     rows: list[tuple[int, list[str]]]
 
+    @property
+    def steps(self) -> tuple[str, ...]:
+        """The sweeps that the file holds, in order; one without a name: ``""``."""
+        return tuple(dict.fromkeys(self._text(row, "step") for _, row in self.rows))
+
+    def of_step(self, step: str) -> "_Table":
+        """Keep one sweep's lines.
+
+        Raises
+        ------
+        InputError
+            There are several and none is named, or none of that name.
+        """
+        steps = self.steps
+        if not step and len(steps) > 1:
+            raise InputError(
+                f"readings file {self.path} holds several sweeps ({', '.join(steps)}); "
+                "say which with --step",
+                path=self.path,
+            )
+        wanted = step or steps[0]
+        if wanted not in steps:
+            raise InputError(
+                f"readings file {self.path} has no sweep {step!r}; it holds "
+                f"{', '.join(repr(one) for one in steps)}",
+                path=self.path,
+            )
+        rows = [line for line in self.rows if self._text(line[1], "step") == wanted]
+        return _Table(path=self.path, names=self.names, rows=rows)
+
+    @property
+    def abscissa(self) -> str:
+        """What was swept: the capacitor where every line has its setting."""
+        settings = [self._text(row, "capacitance_f") for _, row in self.rows]
+        return "capacitance_f" if all(settings) else "frequency_hz"
+
+    def _text(self, row: list[str], name: str) -> str:
+        if name not in self.names:
+            return ""
+        index = self.names.index(name)
+        return row[index].strip() if index < len(row) else ""
+
+    def optional(self, name: str) -> list[float | None]:
+        """Read a column's numbers where there are any."""
+        return [
+            _number(row, self.names, name, where=self._where(line))
+            if self._text(row, name)
+            else None
+            for line, row in self.rows
+        ]
+
+    def _where(self, line: int) -> str:
+        return f"readings file {self.path}, line {line}"
+
     def column(self, name: str) -> list[float]:
         """Read a column's numbers, or refuse the first that is none."""
         numbers = []
         for line, row in self.rows:
-            where = f"readings file {self.path}, line {line}"
+            where = self._where(line)
             _refuse_longer(row, self.names, where=where)
             numbers.append(_number(row, self.names, name, where=where))
         return numbers
@@ -265,8 +418,7 @@ class _Table:
             return np.array(self.column("u_amplitude_v"))
         if "range_v" not in self.names:
             return None
-        index = self.names.index("range_v")
-        if not all(len(row) > index and row[index].strip() for _, row in self.rows):
+        if not all(self._text(row, "range_v") for _, row in self.rows):
             return None
         return np.array(self.column("range_v"))
 
@@ -280,13 +432,15 @@ def _rows(text: str) -> Iterator[tuple[int, list[str]]]:
 
 def _amplitude_column(names: list[str], *, path: Path) -> str:
     present = [name for name in AMPLITUDES if name in names]
-    if "frequency_hz" not in names or len(present) != 1:
+    swept = [name for name in ABSCISSAS if name in names]
+    if not swept or len(present) != 1:
         raise InputError(
-            f"readings file {path}: the header must name frequency_hz and just one "
+            f"readings file {path}: the header must name frequency_hz (or "
+            "capacitance_f) and just one "
             f"of {' or '.join(AMPLITUDES)}, and reads {','.join(names)[:80]!r}",
             path=path,
         )
-    for name in ("frequency_hz", present[0]):
+    for name in (*swept, present[0]):
         if names.count(name) > 1:
             raise InputError(
                 f"readings file {path}: the header names {name} more than once",
@@ -311,7 +465,7 @@ def _number(row: list[str], names: list[str], name: str, *, where: str) -> float
         number = math.nan if "_" in text else float(text)  # 1_000 is Python's alone
     except ValueError:
         number = math.nan
-    positive = name in {"frequency_hz", "u_amplitude_v", "range_v"}
+    positive = name in {*ABSCISSAS, "u_amplitude_v", "range_v"}
     if not math.isfinite(number) or (positive and number <= 0.0):
         raise InputError(
             f"{where}: {name} is {text!r}, which is not a "

@@ -7,7 +7,14 @@ from pathlib import Path
 from ..analysis.result import Result
 from .errors import ReportError
 from .picture import draw, save_figure
-from .summary import WORDS, budget_rows, heading, quantity_rows, remarks
+from .summary import (
+    WORDS,
+    budget_rows,
+    heading,
+    quantity_rows,
+    remarks,
+    step_rows,
+)
 
 __all__ = ["CAUTION", "check_page", "save_page"]
 
@@ -17,7 +24,19 @@ CAUTION = (
     "rules and a licensed person come first."
 )
 NO_LIBRARY = "pages need jinja2 and matplotlib: pip install 'halfpower[report]'"
-BUDGETED = ("inductance", "unloaded_q", "loaded_q", "resonant_frequency")
+BUDGETED = (
+    "inductance",
+    "self_capacitance",
+    "unloaded_q",
+    "capacitance",
+    "dissipation_factor",
+    "relative_permittivity",
+    "loss_tangent",
+    "stray_capacitance",
+    "probe_resistance",
+    "loaded_q",
+    "resonant_frequency",
+)
 
 
 def check_page(path: Path) -> None:
@@ -65,6 +84,7 @@ def save_page(result: Result, path: Path, *, invented: str = "") -> None:
         title=heading(result),
         invented=invented,
         rows=quantity_rows(result),
+        steps=step_rows(result),
         remarks=remarks(result),
         warnings=result.warnings,
         picture=Markup(_svg(result)),  # noqa: S704 - drawn here, its text escaped
@@ -72,7 +92,8 @@ def save_page(result: Result, path: Path, *, invented: str = "") -> None:
         begun=result.evidence.begun,
         instruments=result.evidence.instruments,
         settings=result.evidence.settings,
-        readings=result.evidence.readings,
+        sweeps=result.evidence.sweeps,
+        count=len(result.evidence.readings),
         caution=CAUTION,
         software=result.evidence.software,
     )

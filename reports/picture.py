@@ -81,6 +81,12 @@ def draw(result: Result) -> Figure:
         from matplotlib.figure import Figure
     except ImportError as error:
         raise ReportError(NO_LIBRARY) from error
+    if len(result.evidence.sweeps) > 1 or result.evidence.sweeps[0].by_dial:
+        from .panels import draw_panels
+
+        figure = draw_panels(result)
+        _head(figure, result)
+        return figure
     figure = Figure(figsize=(9.0, 5.2), layout="constrained")
     grid = figure.add_gridspec(2, 2, width_ratios=(2.6, 1.0), height_ratios=(3.0, 1.0))
     peak = figure.add_subplot(grid[0, 0])
@@ -90,11 +96,15 @@ def draw(result: Result) -> Figure:
     _draw_peak(peak, result, frequency=frequency, amplitude=amplitude, used=used)
     _draw_residuals(residual, result, frequency=frequency, used=used)
     _draw_whole(whole, result, frequency=frequency, amplitude=amplitude, used=used)
+    _head(figure, result)
+    return figure
+
+
+def _head(figure: Figure, result: Result) -> None:
     # A label is text, whatever it looks like: no formula between dollar signs.
     figure.suptitle(
         _drawable(heading(result)), fontsize=12, fontweight="bold", parse_math=False
     )
-    return figure
 
 
 def save_figure(figure: Figure, target: Path | IO[str], *, kind: str) -> None:
@@ -125,10 +135,11 @@ def _drawable(text: str) -> str:
 
 
 def _columns(result: Result) -> tuple[FloatArray, FloatArray, FloatArray]:
-    readings = result.evidence.readings
+    swept = result.evidence.sweeps[0]
+    readings = swept.readings
     frequency = np.array([reading.frequency_hz for reading in readings]) / 1e6
     amplitude = np.array([reading.amplitude_v for reading in readings])
-    return frequency, amplitude, np.array(result.evidence.used, dtype=np.intp)
+    return frequency, amplitude, np.array(swept.used, dtype=np.intp)
 
 
 def _draw_peak(
@@ -139,7 +150,7 @@ def _draw_peak(
     amplitude: FloatArray,
     used: FloatArray,
 ) -> None:
-    found = result.evidence.found
+    found = result.evidence.sweeps[0].found
     half_mhz = found.bandwidth_hz / 2e6
     centre = found.resonant_frequency_hz / 1e6
     low = max(frequency[used].min(), centre - VIEW * half_mhz)
@@ -193,7 +204,7 @@ def _draw_peak(
 
 
 def _draw_half_power(axes: Axes, result: Result, *, scale: float) -> None:
-    direct = result.evidence.found.half_power
+    direct = result.evidence.sweeps[0].found.half_power
     if direct is None:
         return
     level = direct.peak_v * np.sqrt(0.5) * scale
@@ -234,7 +245,7 @@ def _facts(result: Result) -> str:
 def _draw_residuals(
     axes: Axes, result: Result, *, frequency: FloatArray, used: FloatArray
 ) -> None:
-    found = result.evidence.found
+    found = result.evidence.sweeps[0].found
     per_cent = 100.0 * found.residual_v / found.amplitude_v
     keep = np.ones(used.size, dtype=bool)
     keep[list(found.refused)] = False
@@ -254,7 +265,7 @@ def _draw_whole(
     amplitude: FloatArray,
     used: FloatArray,
 ) -> None:
-    found = result.evidence.found
+    found = result.evidence.sweeps[0].found
     rest = np.setdiff1d(np.arange(frequency.size), used)
     reference = found.amplitude_v
     level = 20.0 * np.log10(np.maximum(amplitude, 1e-6 * reference) / reference)

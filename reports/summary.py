@@ -5,16 +5,18 @@ from dataclasses import dataclass
 
 from ..analysis.quantities import format_quantity
 from ..analysis.resonance_fit import ResonanceFit
-from ..analysis.result import Quantity, Result
+from ..analysis.result import Quantity, Result, Swept
 
 __all__ = [
     "BudgetRow",
     "QuantityRow",
+    "StepRow",
     "budget_rows",
     "cross_check",
     "heading",
     "quantity_rows",
     "remarks",
+    "step_rows",
 ]
 
 WORDS = {
@@ -25,9 +27,26 @@ WORDS = {
     "inductance": "inductance",
     "series_resistance": "series resistance",
     "parallel_resistance": "parallel resistance",
+    "self_capacitance": "self-capacitance",
+    "self_resonant_frequency": "self-resonant frequency",
+    "apparent_inductance": "apparent inductance",
+    "capacitance": "capacitance",
+    "dissipation_factor": "dissipation factor",
+    "relative_permittivity": "relative permittivity",
+    "loss_tangent": "loss tangent",
+    "capacitance_in_air": "the plates in air",
+    "calculated_in_air": "the same, calculated",
+    "resonant_capacitance": "dial at resonance",
+    "capacitance_half_width": "half-width on the dial",
+    "stray_capacitance": "stray capacitance",
+    "probe_resistance": "probe resistance",
+    "probe_capacitance": "probe capacitance",
 }
 PROCEDURES = {
-    "coil": "Coil on a known capacitor",
+    "coil": "Coil",
+    "capacitor": "Capacitor by substitution",
+    "sheet": "Sheet between plates",
+    "fixture": "What the fixture adds",
     "sweep": "Resonance on the bench",
     "fit": "Resonance in a readings file",
 }
@@ -42,6 +61,22 @@ class QuantityRow:
     value: str
     doubt: str
     unit: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepRow:
+    """What one sweep of several found, all text."""
+
+    step: str
+    quantities: tuple[QuantityRow, ...]
+
+    @property
+    def text(self) -> str:
+        """The quantities in one line."""
+        return ", ".join(
+            f"{one.name} {one.value} ± {one.doubt} {one.unit}".rstrip()
+            for one in self.quantities
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,7 +100,48 @@ def quantity_rows(result: Result) -> list[QuantityRow]:
     return [_row(quantity) for quantity in result.quantities]
 
 
+def step_rows(result: Result) -> list[StepRow]:
+    """Give what each sweep of a measurement with several found by itself."""
+    sweeps = result.evidence.sweeps
+    if len(sweeps) < 2:  # noqa: PLR2004 - several
+        return []
+    return [
+        StepRow(
+            step=one.step or "first",
+            quantities=tuple(_row(quantity) for quantity in _own(one)),
+        )
+        for one in sweeps
+    ]
+
+
+def _own(swept: Swept) -> tuple[Quantity, ...]:
+    """Give a sweep's own quantities; of a dial its setting and half-width."""
+    if not swept.by_dial:
+        return swept.quantities
+    found = swept.found
+    return (
+        Quantity(
+            name="resonant_capacitance",
+            value=found.resonant_frequency_hz,
+            unit="F",
+            standard_uncertainty=found.u_resonant_frequency_hz,
+        ),
+        Quantity(
+            name="capacitance_half_width",
+            value=found.bandwidth_hz,
+            unit="F",
+            standard_uncertainty=found.u_bandwidth_hz,
+        ),
+    )
+
+
 def _row(quantity: Quantity) -> QuantityRow:
+    name = WORDS.get(quantity.name, quantity.name.replace("_", " "))
+    if quantity.at_most is not None:
+        most, _, unit = format_quantity(
+            quantity.at_most, u=0.1 * quantity.at_most, unit=quantity.unit
+        )
+        return QuantityRow(name=name, value=f"< {most}", doubt="", unit=unit)
     if quantity.interval is None:
         half_width = 2.0 * quantity.standard_uncertainty
     else:
@@ -75,7 +151,7 @@ def _row(quantity: Quantity) -> QuantityRow:
         quantity.value, u=half_width, unit=quantity.unit
     )
     return QuantityRow(
-        name=WORDS.get(quantity.name, quantity.name.replace("_", " ")),
+        name=name,
         value=value,
         doubt=doubt,
         unit=unit,
@@ -97,19 +173,31 @@ def budget_rows(quantity: Quantity) -> list[BudgetRow]:
 def remarks(result: Result) -> list[str]:
     """Say what belongs beside the numbers, a sentence each.
 
-    How the half-power points read off the trace compare with the fit, which response
-    was fitted and why, what was left out, what else resonates.
+    How they compare with what was marked or calculated; for each sweep how the
+    half-power points read off the trace compare with the fit, which response was
+    fitted and why, what was left out, what else resonates.
     """
-    found = result.evidence.found
-    sentences = [cross_check(result), _response(found)]
+    sentences = list(result.remarks)
+    for swept in result.evidence.sweeps:
+        beside = f"{swept.step}: " if swept.step else ""
+        sentences.extend(f"{beside}{one}" for one in _of_sweep(swept))
+    return sentences
+
+
+def _of_sweep(swept: Swept) -> list[str]:
+    found = swept.found
+    sentences = [cross_check(swept), _response(found)]
     if found.refused:
-        frequencies = ", ".join(
-            f"{_megahertz(result.evidence.readings[index].frequency_hz, found)}"
-            for index in (result.evidence.used[i] for i in found.refused)
+        refused = [swept.readings[swept.used[index]] for index in found.refused]
+        places = ", ".join(
+            _abscissa(
+                (one.capacitance_f or 0.0) if swept.by_dial else one.frequency_hz, found
+            )
+            for one in refused
         )
-        sentences.append(f"Readings left out as glitches, at {frequencies} MHz.")
+        sentences.append(f"Readings left out as glitches, at {places}.")
     sentences.extend(
-        f"Another resonance stands at {_megahertz(other.frequency_hz, found)} MHz."
+        f"Another resonance stands at {_abscissa(other.frequency_hz, found)}."
         for other in found.others
     )
     return sentences
@@ -137,22 +225,31 @@ def _response(found: ResonanceFit) -> str:
     )
 
 
-def _megahertz(frequency_hz: float, found: ResonanceFit) -> str:
-    """Write a frequency in MHz as finely as the bandwidth is."""
-    digits = max(0, math.ceil(-math.log10(found.bandwidth_hz / 1e6)) + 2)
-    return f"{frequency_hz / 1e6:.{digits}f}"
+def _abscissa(value: float, found: ResonanceFit) -> str:
+    """Write a frequency in MHz, or a setting in pF, as finely as the bandwidth is."""
+    scale, unit = (
+        (1e6, "MHz") if found.response.abscissa_unit == "Hz" else (1e-12, "pF")
+    )
+    digits = max(0, math.ceil(-math.log10(found.bandwidth_hz / scale)) + 2)
+    return f"{value / scale:.{digits}f} {unit}"
 
 
-def cross_check(result: Result) -> str:
+def cross_check(swept: Swept) -> str:
     """Compare the half-power points read off the trace with the fit, in a sentence."""
-    found = result.evidence.found
+    found = swept.found
     if found.half_power is None:
         return f"No half-power points to check against: {found.half_power_missing}."
     direct = found.half_power
-    per_cent = 100.0 * (direct.loaded_q / found.loaded_q - 1.0)
-    lower = _megahertz(direct.lower_hz, found)
-    upper = _megahertz(direct.upper_hz, found)
+    # Over a capacitor the half-width is to the setting what the whole is to f0.
+    quality = direct.loaded_q * (2.0 if swept.by_dial else 1.0)
+    per_cent = 100.0 * (quality / found.loaded_q - 1.0)
+    lower, upper = (_abscissa(x, found) for x in (direct.lower_hz, direct.upper_hz))
+    number, _, unit = lower.partition(" ")
+    what = f"half-width {direct.bandwidth_hz / 2e-12:#.4g} pF"
+    if not swept.by_dial:
+        what = f"Q = {quality:#.4g}"
     return (
-        f"Half-power points read straight off the readings: {lower} and {upper} MHz, "
-        f"Q = {direct.loaded_q:#.4g} ({per_cent:+.1f} % from the fit)."
+        f"Half-power points read straight off the readings: {number} and "
+        f"{upper.removesuffix(f' {unit}')} {unit}, {what} ({per_cent:+.1f} % from the "
+        "fit)."
     )

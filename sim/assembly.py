@@ -87,6 +87,11 @@ class Assembly:
         lot = self._scene.table.lot
         return 0 if lot is None else lot.count
 
+    @property
+    def slots(self) -> tuple[str, ...]:
+        """The slots that have a part, in or out."""
+        return tuple(self._fitted)
+
     def insert_part(self, number: int) -> None:
         """Put a part of the lot into its slot.
 
@@ -188,8 +193,17 @@ class Assembly:
         self.sheet_state = state
         fitted.values["in_air"] = state == "air"
 
-    def connect(self, slot: str, *, connected: bool) -> None:
+    def connect(self, slot: str, *, connected: bool, place: str | None = None) -> None:
         """Put a slot's part in, or take it out; it keeps its true values.
+
+        Parameters
+        ----------
+        slot
+            The slot that the part is for.
+        connected
+            Whether it is to be in.
+        place
+            Another slot to put it into; None: its own.
 
         Raises
         ------
@@ -198,6 +212,9 @@ class Assembly:
         """
         if slot not in self._fitted:
             raise LookupError(f"there is no part for a slot {slot}")
+        if (place or slot) not in self._nodes:
+            raise LookupError(f"the fixture has no slot {place}")
+        self._fitted[slot].nodes = self._nodes[place or slot]
         if connected:
             self._disconnected.discard(slot)
         else:

@@ -110,6 +110,11 @@ class SimulatedBench:
             {role: to_canonical_name(names[role]) for role in self.instruments}
         )
 
+    @property
+    def slots(self) -> tuple[str, ...]:
+        """The slots that the scene has parts for."""
+        return self.assembly.slots
+
     # What a hand does --------------------------------------------------------------
 
     def insert_part(self, number: int) -> None:
@@ -154,16 +159,16 @@ class SimulatedBench:
             self.assembly.set_sheet(state)
             self._rebuild()
 
-    def connect(self, slot: str) -> None:
-        """Put the part of a slot back in.
+    def connect(self, slot: str, *, place: str | None = None) -> None:
+        """Put the part of a slot back in, or into another slot.
 
         Raises
         ------
         LookupError
-            The scene has no part for it.
+            The scene has no part for it, or the fixture no such place.
         """
         with self._lock:
-            self.assembly.connect(slot, connected=True)
+            self.assembly.connect(slot, connected=True, place=place)
             self._rebuild()
 
     def disconnect(self, slot: str) -> None:

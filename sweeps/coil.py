@@ -1,34 +1,51 @@
-"""Measure a coil on a known capacitor."""
+"""Measure a coil: on one known capacitor, on several, or on none."""
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
-from ..analysis.coil import COIL_UNITS, deduce_coil
+from ..analysis.coil import COIL_UNITS, Tank, deduce_coil
+from ..analysis.coil_line import CoilPoint, deduce_coil_line, misfit
 from ..analysis.corrected import measured_pair
 from ..analysis.errors import InputError
-from ..analysis.outcome import cautions_of, quantities_of
-from ..analysis.propagate import Deduced
-from ..analysis.quantities import format_quantity
-from ..analysis.result import Caution, Result
+from ..analysis.outcome import quantities_of
+from ..analysis.quantities import describe
+from ..analysis.result import Caution, Quantity, Result, Swept
 from ..analysis.stated import Stated
+from .known import (
+    USUAL_SELF_CAPACITANCE,
+    Expected,
+    KnownCapacitor,
+    assumed_loss,
+    assumed_self_capacitance,
+    compared,
+    expected_span,
+)
+from .marked import Marked
 from .on_bench import (
     IdentifiedBench,
     Span,
     collect_evidence,
-    sweep_tank,
+    settings_of,
     tank_on_bench,
-    target_cautions,
 )
-from .sink import NullSink, Sink
+from .session import Session
+from .steps import Arrangement, Steps
 
-__all__ = ["KnownParts", "expected_span", "measure_coil"]
+__all__ = ["KnownParts", "coil_span", "measure_coil"]
 
-# A single-layer coil of 1 to 5 cm diameter has 0.46 to 0.8 pF per cm (Medhurst 1947,
-# table); a small one on a form a little more or less.
-USUAL_SELF_CAPACITANCE = Stated.within(2.5e-12, half_width=2e-12)
-# Mica and low-loss ceramic: common practice, no published source.
-USUAL_CAPACITOR_LOSS = Stated.within(2.5e-4, half_width=2.5e-4)
+EXACT = Stated(value=0.0)
 DOUBTFUL_Q = 1.0 / 3.0  # relative uncertainty from which Q is hardly a value
+AROUND = (0.75, 1.3)  # of the frequency foretold: the further capacitors' spans
+MISFIT = 1e-3  # a chance below which points are off a line
+LINE_UNITS: Mapping[str, str] = {
+    "inductance": "H",
+    "self_capacitance": "F",
+    "self_resonant_frequency": "Hz",
+    "unloaded_q": "1",
+    "series_resistance": "ohm",
+    "apparent_inductance": "H",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,48 +54,73 @@ class KnownParts:
 
     Attributes
     ----------
-    capacitor_f
-        The resonating capacitor in F.
-    capacitor_loss
-        Its dissipation factor at the frequency; None: that of a good one.
+    capacitors
+        The resonating capacitors, one after the other; none: the coil resonates with
+        itself and the fixture.
     self_capacitance_f
-        The coil's, in F; None: that of a usual single-layer coil.
+        The coil's, in F; None: that of a usual single-layer coil, or, with several
+        capacitors, what the measurement says.
+    common_error
+        Limits of a relative error that the capacitors share.
+    expected_h
+        What the coil was marked or predicted to be.
+    marked
+        What is printed on it.
+    levels_v
+        Levels to measure at besides, in V r.m.s. of e.m.f.: how a coil depends on the
+        drive.
     """
 
-    capacitor_f: Stated
-    capacitor_loss: Stated | None = None
+    capacitors: tuple[KnownCapacitor, ...] = ()
     self_capacitance_f: Stated | None = None
+    common_error: float = 0.0
+    expected_h: Expected | None = None
+    marked: Marked | None = None
+    levels_v: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         """Refuse parts that cannot be."""
-        if self.capacitor_f.value <= 0.0:
-            raise InputError(
-                f"a resonating capacitor of {self.capacitor_f.value:g} F cannot be; "
-                "state its capacitance"
-            )
-        loss = self.capacitor_loss
-        if loss is not None and not 0.0 <= loss.value < 1.0:
-            raise InputError(
-                f"a dissipation factor of {loss.value:g} is not between 0 and 1"
-            )
         own = self.self_capacitance_f
-        if own is not None and not 0.0 <= own.value < self.capacitor_f.value:
+        for one in self.capacitors:
+            if own is not None and own.value >= one.capacitance_f.value:
+                raise InputError(
+                    f"a self-capacitance of {own.value:g} F is not between 0 and the "
+                    f"resonating capacitor's {one.capacitance_f.value:g} F; above it "
+                    "the coil would resonate by itself"
+                )
+        if own is not None and own.value < 0.0:
+            raise InputError(f"a self-capacitance of {own.value:g} F cannot be")
+        names = [one.name for one in self.capacitors]
+        if len(set(names)) < len(names):
             raise InputError(
-                f"a self-capacitance of {own.value:g} F is not between 0 and the "
-                f"resonating capacitor's {self.capacitor_f.value:g} F; above it the "
-                "coil would resonate by itself"
+                f"two of the known capacitors are {max(names, key=names.count)}; take "
+                "different ones"
+            )
+        for level_v in self.levels_v:
+            if not 0.0 < level_v < math.inf:
+                raise InputError(f"a level of {level_v:g} V cannot be set")
+        if self.levels_v and len(self.capacitors) > 1:
+            raise InputError(
+                "the dependence on the drive is measured on one capacitor; name one"
             )
 
 
-def expected_span(inductance_h: float, *, known: KnownParts) -> tuple[float, float]:
-    """Give a span in Hz that holds the resonance of about this inductance in H.
+def coil_span(inductance_h: float, *, known: KnownParts) -> tuple[float, float]:
+    """Give a span in Hz that holds the resonance on the first known capacitor.
 
-    An octave below the resonance on the known capacitor alone to a quarter above
-    it: strays lower the frequency, never raise it, and a marking may be off.
+    Raises
+    ------
+    InputError
+        There is none: where a coil resonates by itself is not to be foretold from its
+        inductance.
     """
-    omega = (inductance_h * known.capacitor_f.value) ** -0.5
-    f0 = omega / (2.0 * math.pi)
-    return f0 / 2.0, f0 * 1.25
+    if not known.capacitors:
+        raise InputError(
+            "without a capacitor an expected inductance gives no span; say where to "
+            "look: --from FREQUENCY --to FREQUENCY"
+        )
+    first = known.capacitors[0]
+    return expected_span(inductance_h, capacitance_f=first.capacitance_f.value)
 
 
 def measure_coil(
@@ -86,95 +128,328 @@ def measure_coil(
     span: Span,
     *,
     known: KnownParts,
-    label: str = "",
-    begun: str = "",
-    sink: Sink | None = None,
+    session: Session | None = None,
 ) -> Result:
-    """Measure a coil's inductance, Q and resistances on a known capacitor.
+    """Measure a coil's inductance, Q and resistances.
+
+    On one known capacitor (or on none, with what the fixture has) the self-capacitance
+    is taken as stated; on several it is measured too, and Q at each of them.
 
     Parameters
     ----------
     bench
         An open bench.
     span
-        Where to look and how closely to measure.
+        Where to look on the first capacitor, and how closely to measure.
     known
-        The capacitor, and what is known of the coil.
-    begun
-        When the measurement begins (ISO 8601, UTC), for the evidence.
-    label
-        What the coil is called.
-    sink
-        Gets every reading as it is taken, and the result; None: nobody does, but the
-        result carries them all.
+        The capacitors, and what is known of the coil.
+    session
+        Who is there, and where the readings go.
 
     Raises
     ------
     AnalysisError
         The readings do not bear a value for the coil.
     SweepError, GuardError, SettingError, DriverError
-        See `sweep_tank`.
+        See `halfpower.sweeps.steps.Steps.sweep`.
     """
-    tank = tank_on_bench(
-        bench.file,
-        capacitor_f=known.capacitor_f,
-        capacitor_loss=known.capacitor_loss or USUAL_CAPACITOR_LOSS,
-        self_capacitance_f=known.self_capacitance_f or USUAL_SELF_CAPACITANCE,
+    session = session or Session()
+    steps = Steps(
+        bench, attendant=session.attendant, sink=session.sink, stored=session.stored
     )
-    sink = sink or NullSink()
-    planner = sweep_tank(bench, span, tank=tank, sink=sink)
-    deduced = deduce_coil(tank, measured=measured_pair(planner.resonance))
-    warnings = (
-        *cautions_of(planner.resonance),
-        *target_cautions(planner),
-        *_assumed(known),
-        *_doubtful_q(deduced),
-    )
-    result = Result(
-        procedure="coil",
-        label=label,
-        quantities=quantities_of(deduced, units=COIL_UNITS),
-        warnings=warnings,
-        evidence=collect_evidence(bench, span, tank=tank, planner=planner, begun=begun),
-    )
-    sink.result(result)
+    if len(known.capacitors) > 1:
+        result = _on_several(bench, span, known=known, session=session, steps=steps)
+    else:
+        result = _on_one(bench, span, known=known, session=session, steps=steps)
+    session.sink.result(result)
     return result
 
 
-def _assumed(known: KnownParts) -> tuple[Caution, ...]:
-    """Say what was put in because nobody said it."""
-    cautions = []
+def _tank(
+    bench: IdentifiedBench, *, capacitor: KnownCapacitor | None, known: KnownParts
+) -> Tank:
+    return tank_on_bench(
+        bench.file,
+        capacitor_f=EXACT if capacitor is None else capacitor.capacitance_f,
+        capacitor_loss=EXACT if capacitor is None else capacitor.usual_loss,
+        self_capacitance_f=known.self_capacitance_f or USUAL_SELF_CAPACITANCE,
+    )
+
+
+# One capacitor, or none -------------------------------------------------------------
+
+
+def _on_one(
+    bench: IdentifiedBench,
+    span: Span,
+    *,
+    known: KnownParts,
+    session: Session,
+    steps: Steps,
+) -> Result:
+    capacitor = known.capacitors[0] if known.capacitors else None
+    tank = _tank(bench, capacitor=capacitor, known=known)
+    fitted = ("coil", "strap") + (() if capacitor is None else ("capacitor",))
+    swept = steps.sweep(
+        Arrangement(step="", instruction="", fitted=fitted),
+        span,
+        tank=tank,
+    )
+    quantities = _of_one(tank, swept)
+    driven = [
+        _at_level(steps, swept, level_v, span=span, tank=tank, fitted=fitted)
+        for level_v in known.levels_v
+    ]
+    assumed = [] if known.self_capacitance_f else [assumed_self_capacitance()]
+    if capacitor is not None and capacitor.loss is None:
+        assumed.append(assumed_loss())
+    return Result(
+        procedure="coil",
+        label=session.label,
+        quantities=quantities,
+        warnings=(*steps.cautions, *assumed, *_doubtful_q(quantities)),
+        evidence=collect_evidence(
+            bench,
+            settings=settings_of(bench.file, tank=tank, span=span),
+            sweeps=(swept, *driven),
+            begun=session.begun,
+        ),
+        remarks=(*_agreement(quantities, known=known), *_drive_remarks(driven)),
+    )
+
+
+def _of_one(tank: Tank, swept: Swept) -> tuple[Quantity, ...]:
+    deduced = deduce_coil(tank, measured=measured_pair(swept.found))
+    return quantities_of(deduced, units=COIL_UNITS)
+
+
+def _at_level(
+    steps: Steps,
+    first: Swept,
+    level_v: float,
+    *,
+    span: Span,
+    tank: Tank,
+    fitted: tuple[str, ...],
+) -> Swept:
+    """Sweep about the resonance again, at another level."""
+    shown = describe(Stated(value=level_v), unit="V")
+    f0 = first.found.resonant_frequency_hz
+    swept = steps.sweep(
+        Arrangement(
+            step=f"at {shown}",
+            instruction="",
+            fitted=fitted,
+        ),
+        replace(
+            span,
+            lowest_hz=max(span.lowest_hz, AROUND[0] * f0),
+            highest_hz=min(span.highest_hz, AROUND[1] * f0),
+            level_v=level_v,
+        ),
+        tank=tank,
+    )
+    return replace(swept, quantities=_of_one(tank, swept))
+
+
+def _drive_remarks(driven: Sequence[Swept]) -> tuple[str, ...]:
+    if len(driven) < 2:  # noqa: PLR2004 - a comparison
+        return ()
+    low, high = driven[0], driven[-1]
+    peaks = f"{low.found.amplitude_v:.3g} and {high.found.amplitude_v:.3g} V"
+    changes = []
+    for name, word in (("inductance", "the inductance"), ("unloaded_q", "the Q")):
+        one, two = (_named(swept.quantities, name) for swept in (low, high))
+        changes.append(f"{word} by {100.0 * (two.value / one.value - 1.0):+.2g} %")
+    return (
+        (
+            f"From {low.step.removeprefix('at ')} to {high.step.removeprefix('at ')} "
+            f"of e.m.f. (peaks of {peaks} at the detector) {changes[0]}, {changes[1]}."
+        ),
+    )
+
+
+# Several capacitors -----------------------------------------------------------------
+
+
+def _on_several(
+    bench: IdentifiedBench,
+    span: Span,
+    *,
+    known: KnownParts,
+    session: Session,
+    steps: Steps,
+) -> Result:
+    sweeps: list[Swept] = []
+    points: list[CoilPoint] = []
+    for number, capacitor in enumerate(known.capacitors, start=1):
+        slot = "capacitor" if number == 1 else f"capacitor-{number}"
+        swept = steps.sweep(
+            Arrangement(
+                step=capacitor.name,
+                instruction=f"Put the {capacitor.name} capacitor across the coil, and "
+                "take any other off.",
+                fitted=("coil", "strap", slot),
+            ),
+            _next_span(span, points, capacitor, bench=bench),
+            tank=_tank(bench, capacitor=capacitor, known=known),
+        )
+        sweeps.append(swept)
+        points.append(
+            CoilPoint(
+                step=capacitor.name,
+                capacitor_f=capacitor.capacitance_f,
+                capacitor_loss=capacitor.usual_loss,
+                found=swept.found,
+            )
+        )
+    tank = _tank(bench, capacitor=None, known=known)
+    common = Stated.within(0.0, half_width=known.common_error)
+    deduced = deduce_coil_line(tank, points=points, common=common)
+    units = {one.name: LINE_UNITS[one.name.partition(", ")[0]] for one in deduced}
+    found = quantities_of(deduced, units=units)
+    beside = [
+        replace(swept, quantities=swept.quantities + _of_step(found, swept.step))
+        for swept in sweeps
+    ]
+    own = tuple(one for one in found if "," not in one.name)
+    first = _of_step(found, points[0].step)
+    chance = misfit(tank, points=points)
+    assumed = [assumed_loss()] if any(c.loss is None for c in known.capacitors) else []
+    return Result(
+        procedure="coil",
+        label=session.label,
+        quantities=(*own, *first),
+        warnings=(*steps.cautions, *_off_the_line(chance), *assumed, *_negative(own)),
+        evidence=collect_evidence(
+            bench,
+            settings=settings_of(bench.file, tank=tank, span=span),
+            sweeps=beside,
+            begun=session.begun,
+        ),
+        remarks=(
+            *_agreement(own, known=known),
+            *_self_agreement(own, known=known),
+            (
+                f"Q and series resistance are those at {points[0].step}; the others "
+                "stand beside each sweep."
+            ),
+        ),
+    )
+
+
+def _next_span(
+    span: Span,
+    points: Sequence[CoilPoint],
+    capacitor: KnownCapacitor,
+    *,
+    bench: IdentifiedBench,
+) -> Span:
+    """Foretell the next resonance from the first one's."""
+    if not points:
+        return span
+    limits, first = bench.file.limits, points[0]
+    beside_f = bench.file.fixture.stray_capacitance.value + USUAL_SELF_CAPACITANCE.value
+    ratio = (first.capacitor_f.value + beside_f) / (
+        capacitor.capacitance_f.value + beside_f
+    )
+    foretold_hz = first.found.resonant_frequency_hz * math.sqrt(ratio)
+    return replace(
+        span,
+        lowest_hz=max(AROUND[0] * foretold_hz, limits.lowest_frequency_hz),
+        highest_hz=min(AROUND[1] * foretold_hz, limits.highest_frequency_hz),
+    )
+
+
+def _of_step(found: Sequence[Quantity], step: str) -> tuple[Quantity, ...]:
+    ending = f", {step}"
+    return tuple(
+        replace(one, name=one.name.removesuffix(ending))
+        for one in found
+        if one.name.endswith(ending)
+    )
+
+
+def _off_the_line(chance: float | None) -> tuple[Caution, ...]:
+    if chance is None or chance > MISFIT:
+        return ()
+    return (
+        Caution(
+            code="off_the_line",
+            text="the resonances do not lie on a straight line over the capacitors as "
+            "they are stated: one is not what it is said to be, has leads of its own, "
+            "or the coil has a second resonance",
+        ),
+    )
+
+
+def _negative(own: Sequence[Quantity]) -> tuple[Caution, ...]:
+    capacitance = _named(own, "self_capacitance")
+    low, high = capacitance.interval or (capacitance.value, capacitance.value)
+    if low > 0.0:
+        return ()
+    ending = (
+        "the fixture's stray is stated too large, or a capacitor too small"
+        if high < 0.0
+        else "the capacitors are too uncertain to resolve it; smaller ones, or closer "
+        "known, would"
+    )
+    return (
+        Caution(
+            code="self_capacitance_unresolved",
+            text="the self-capacitance does not stand out of its uncertainty: "
+            + ending,
+        ),
+    )
+
+
+# Both -------------------------------------------------------------------------------
+
+
+def _named(quantities: Sequence[Quantity], name: str) -> Quantity:
+    return next(one for one in quantities if one.name == name)
+
+
+def _half_width(quantity: Quantity) -> float:
+    low, high = quantity.interval or (quantity.value, quantity.value)
+    return max(high - quantity.value, quantity.value - low)
+
+
+def _agreement(quantities: Sequence[Quantity], *, known: KnownParts) -> tuple[str, ...]:
+    inductance = _named(quantities, "inductance")
+    said = [] if known.marked is None else [known.marked.verdict(inductance)]
+    if known.expected_h is not None:
+        said.append(
+            compared(
+                "inductance",
+                value=inductance.value,
+                half_width=_half_width(inductance),
+                unit="H",
+                expected=known.expected_h,
+            )
+        )
+    return tuple(said)
+
+
+def _self_agreement(own: Sequence[Quantity], *, known: KnownParts) -> tuple[str, ...]:
     if known.self_capacitance_f is None:
-        cautions.append(
-            Caution(
-                code="self_capacitance_assumed",
-                text=f"the coil's self-capacitance was taken as "
-                f"{_limits(USUAL_SELF_CAPACITANCE, unit='F')}, as usual for a small "
-                "single-layer coil; state it if you know better",
-            )
-        )
-    if known.capacitor_loss is None:
-        low, high = 0.0, 2.0 * USUAL_CAPACITOR_LOSS.value
-        cautions.append(
-            Caution(
-                code="capacitor_loss_assumed",
-                text=f"the resonating capacitor's dissipation factor was taken as "
-                f"between {low:g} and {high:g}, as usual for mica and low-loss "
-                "ceramic; state it if you know better",
-            )
-        )
-    return tuple(cautions)
+        return ()
+    capacitance = _named(own, "self_capacitance")
+    return (
+        compared(
+            "self-capacitance",
+            value=capacitance.value,
+            half_width=_half_width(capacitance),
+            unit="F",
+            expected=Expected(value=known.self_capacitance_f, said_by="stated"),
+        ),
+    )
 
 
-def _limits(stated: Stated, *, unit: str) -> str:
-    half_width = 3.0**0.5 * stated.u
-    value, doubt, shown = format_quantity(stated.value, u=half_width, unit=unit)
-    return f"{value} ± {doubt} {shown}"
-
-
-def _doubtful_q(deduced: tuple[Deduced, ...]) -> tuple[Caution, ...]:
-    quality = next(one for one in deduced if one.name == "unloaded_q")
-    if quality.u < DOUBTFUL_Q * quality.value and quality.interval[0] > 0.0:
+def _doubtful_q(quantities: Sequence[Quantity]) -> tuple[Caution, ...]:
+    quality = _named(quantities, "unloaded_q")
+    low, _ = quality.interval or (quality.value, quality.value)
+    if quality.standard_uncertainty < DOUBTFUL_Q * quality.value and low > 0.0:
         return ()
     return (
         Caution(

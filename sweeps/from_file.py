@@ -1,22 +1,48 @@
 """The procedure without a bench: a result from readings somebody else took."""
 
+from collections.abc import Mapping
 from importlib.metadata import version
+from typing import Any
 
 from ..analysis.choice import AUTO
-from ..analysis.corrected import RESONANCE_UNITS, deduce_resonance
+from ..analysis.corrected import RESONANCE_UNITS, deduce_resonance, measured_pair
+from ..analysis.errors import InputError
+from ..analysis.in_capacitance import PeakInCapacitance
 from ..analysis.outcome import cautions_of, quantities_of
+from ..analysis.propagate import Deduced, propagate
 from ..analysis.reading import Reading
 from ..analysis.resonance import fit
+from ..analysis.resonance_fit import ResonanceFit
 from ..analysis.response import Peak
-from ..analysis.result import Evidence, Result
+from ..analysis.result import Caution, Evidence, Result, Swept
 from ..analysis.stated import Stated
 from ..analysis.trace import Trace
 
 __all__ = ["fit_readings"]
 
+NO_STRAY = Stated(value=0.0)
+NO_STRAY_KNOWN = Caution(
+    code="stray_not_stated",
+    text="the Q is that of the dial's capacitance alone: what else is across the coil "
+    "(its own capacitance, the fixture's stray) was not stated, and makes the true Q "
+    "larger; state it with --stray",
+)
+FITTED_UNITS = {
+    **RESONANCE_UNITS,
+    "resonant_capacitance": "F",
+    "capacitance_half_width": "F",
+}
+
 
 def fit_readings(
-    trace: Trace, *, exponent: float | None, label: str, source: str
+    trace: Trace,
+    *,
+    exponent: float | None,
+    label: str,
+    source: str,
+    by_dial: bool = False,
+    frequency_hz: float = 0.0,
+    stray_f: Stated = NO_STRAY,
 ) -> Result:
     """Fit readings and give the result its usual form.
 
@@ -31,9 +57,17 @@ def fit_readings(
         What the part is called.
     source
         Where the readings came from, for the evidence.
+    by_dial
+        Whether the trace is over a variable capacitor's settings in F.
+    frequency_hz
+        The frequency it was turned at, in Hz; 0: nobody said.
+    stray_f
+        What else is then across the coil, in F: without it the Q is too small.
 
     Raises
     ------
+    InputError
+        An exponent for a sweep in capacitance, whose response needs none.
     FitError
         There is no resonance in them.
 
@@ -42,28 +76,61 @@ def fit_readings(
     Nothing is known of the generator's reference and the detector's linearity, so
     the uncertainties are those of the readings' scatter alone.
     """
-    found = fit(trace, response=AUTO if exponent is None else Peak(exponent=exponent))
-    exact = Stated(value=0.0)
-    deduced = deduce_resonance(
-        found, frequency_reference=exact, linearity=exact, loss_exponent=exact
-    )
+    if by_dial:
+        if exponent is not None:
+            raise InputError(
+                "over a variable capacitor the response is the same for every fixture; "
+                "leave --exponent out"
+            )
+        found = fit(trace, response=PeakInCapacitance())
+        deduced = _in_capacitance(found, stray_f=stray_f)
+        warnings = cautions_of(found) + (() if stray_f.value else (NO_STRAY_KNOWN,))
+    else:
+        found = fit(
+            trace, response=AUTO if exponent is None else Peak(exponent=exponent)
+        )
+        exact = Stated(value=0.0)
+        deduced = deduce_resonance(
+            found, frequency_reference=exact, linearity=exact, loss_exponent=exact
+        )
+        warnings = cautions_of(found)
     readings = tuple(
-        Reading(frequency_hz=float(frequency_hz), amplitude_v=float(amplitude_v))
-        for frequency_hz, amplitude_v in zip(
+        Reading(
+            frequency_hz=frequency_hz if by_dial else float(setting),
+            amplitude_v=float(amplitude_v),
+            capacitance_f=float(setting) if by_dial else None,
+        )
+        for setting, amplitude_v in zip(
             trace.frequency_hz, trace.amplitude_v, strict=True
         )
     )
+    used = tuple(range(len(readings)))
     return Result(
         procedure="fit",
         label=label,
-        quantities=quantities_of(deduced, units=RESONANCE_UNITS),
-        warnings=cautions_of(found),
+        quantities=quantities_of(deduced, units=FITTED_UNITS),
+        warnings=warnings,
         evidence=Evidence(
-            readings=readings,
-            used=tuple(range(len(readings))),
+            sweeps=(Swept(readings=readings, used=used, found=found),),
             settings=(("readings from", source),),
             instruments=(),
-            found=found,
             software=f"halfpower {version('halfpower')}",
         ),
+    )
+
+
+def _in_capacitance(found: ResonanceFit, *, stray_f: Stated) -> tuple[Deduced, ...]:
+    """Deduce the resonant setting, the half-width and the Q over all that is across."""
+
+    def deduction(inputs: Mapping[str, Any]) -> Mapping[str, Any]:
+        setting = inputs["resonant_frequency"]
+        width = setting / inputs["loaded_q"]
+        return {
+            "resonant_capacitance": setting,
+            "capacitance_half_width": width,
+            "loaded_q": (setting + inputs["stray"]) / width,
+        }
+
+    return propagate(
+        deduction, stated={"stray": stray_f}, measured=(measured_pair(found),)
     )

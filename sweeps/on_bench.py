@@ -1,26 +1,28 @@
 """What every procedure does on a bench: guard, run the plan, keep proof."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
 from typing import Protocol
 
 from ..analysis.coil import Tank
 from ..analysis.quantities import Unit, describe
-from ..analysis.result import Caution, Evidence
+from ..analysis.result import Caution, Evidence, Swept
 from ..analysis.stated import Stated
 from ..drivers.bench_file import BenchFile
 from ..drivers.errors import SettingError
 from .guard import TankGuard
 from .planner import PeakGoal, PeakPlanner
-from .resonate import DrivenBench, resonate
-from .sink import Sink
+from .resonate import DrivenBench
 
 __all__ = [
     "EXPONENTS",
     "IdentifiedBench",
     "Span",
+    "check_span",
     "collect_evidence",
-    "sweep_tank",
+    "guard_on",
+    "settings_of",
     "tank_on_bench",
     "target_cautions",
 ]
@@ -76,12 +78,15 @@ class Span:
         Relative standard uncertainty of the loaded Q to stop at.
     most_readings
         Readings to stop at in any case.
+    level_v
+        E.m.f. to drive with, in V r.m.s.; None: the bench file's.
     """
 
     lowest_hz: float
     highest_hz: float
     target: float = 0.002
     most_readings: int = 200
+    level_v: float | None = None
 
     def goal(self, file: BenchFile) -> PeakGoal:
         """Say what the planner is to reach on a bench."""
@@ -126,22 +131,14 @@ def tank_on_bench(
     )
 
 
-def sweep_tank(
-    bench: IdentifiedBench, span: Span, *, tank: Tank, sink: Sink
-) -> PeakPlanner:
-    """Find and measure a tank's resonance, with its voltage guarded.
-
-    Returns
-    -------
-    PeakPlanner
-        Done, with the readings and the fit.
+def check_span(span: Span, *, file: BenchFile) -> None:
+    """Refuse a span that the bench file's limits do not allow.
 
     Raises
     ------
-    SweepError, GuardError, SettingError, DriverError
-        The output is off by then, and the sink has every reading taken.
+    SettingError
+        It reaches outside them.
     """
-    file = bench.file
     limits = file.limits
     for edge_hz in (span.lowest_hz, span.highest_hz):
         if not limits.lowest_frequency_hz <= edge_hz <= limits.highest_frequency_hz:
@@ -151,13 +148,26 @@ def sweep_tank(
                 f"{limits.highest_frequency_hz / 1e6:.6g} MHz",
                 frequency_hz=edge_hz,
             )
-    planner = PeakPlanner(span.goal(file))
+
+
+def guard_on(
+    file: BenchFile, *, tank: Tank, highest_hz: float, level_v: float | None = None
+) -> TankGuard:
+    """Set up the guard of a tank's voltage, with its prediction checked.
+
+    Raises
+    ------
+    GuardError
+        The prediction is above the bench file's limit.
+    """
     guard = TankGuard(
-        tank, emf_v=file.generator.level_v, limit_v=file.limits.tank_voltage_v
+        tank,
+        emf_v=file.generator.level_v if level_v is None else level_v,
+        limit_v=file.limits.tank_voltage_v,
     )
     # The prediction rises with frequency: E wCc against a resistance of Q/(wT).
-    guard.check_before(span.highest_hz)
-    return resonate(bench, planner, sink=sink, watch=guard.watch)
+    guard.check_before(highest_hz)
+    return guard
 
 
 def target_cautions(planner: PeakPlanner) -> tuple[Caution, ...]:
@@ -176,33 +186,47 @@ def target_cautions(planner: PeakPlanner) -> tuple[Caution, ...]:
     )
 
 
+def settings_of(
+    file: BenchFile, *, tank: Tank, span: Span | None = None
+) -> dict[str, str]:
+    """Put the arguments and the constants in force into words, by name."""
+    looked = (
+        {}
+        if span is None
+        else {
+            "lowest frequency": describe(Stated(value=span.lowest_hz), unit="Hz"),
+            "highest frequency": describe(Stated(value=span.highest_hz), unit="Hz"),
+            "target for u(Q)/Q": repr(span.target),
+            "most readings": str(span.most_readings),
+        }
+    )
+    return (
+        looked
+        | {
+            "generator e.m.f.": describe(
+                Stated(value=file.generator.level_v), unit="V"
+            ),
+            "fixture": file.fixture.kind,
+        }
+        | {
+            name: describe(stated, unit=TANK_UNITS[name])
+            for name, stated in tank.stated.items()
+        }
+    )
+
+
 def collect_evidence(
     bench: IdentifiedBench,
-    span: Span,
     *,
-    tank: Tank,
-    planner: PeakPlanner,
+    settings: Mapping[str, str],
+    sweeps: Sequence[Swept],
     begun: str,
 ) -> Evidence:
     """Put together what a result was made from."""
-    file = bench.file
-    settings = {
-        "lowest frequency": describe(Stated(value=span.lowest_hz), unit="Hz"),
-        "highest frequency": describe(Stated(value=span.highest_hz), unit="Hz"),
-        "target for u(Q)/Q": repr(span.target),
-        "most readings": str(span.most_readings),
-        "generator e.m.f.": describe(Stated(value=file.generator.level_v), unit="V"),
-        "fixture": file.fixture.kind,
-    } | {
-        name: describe(stated, unit=TANK_UNITS[name])
-        for name, stated in tank.stated.items()
-    }
     return Evidence(
-        readings=tuple(planner.readings),
-        used=planner.used,
+        sweeps=tuple(sweeps),
         settings=tuple(settings.items()),
         instruments=tuple(bench.identities.items()),
-        found=planner.resonance,
         software=f"halfpower {version('halfpower')}",
         begun=begun,
     )

@@ -158,6 +158,10 @@ class PeakPlanner:
             self._setting = None
             self.phase = "done"
 
+    def afresh(self) -> "PeakPlanner":
+        """Return a plan with the same goal that has been told nothing."""
+        return PeakPlanner(self.goal)
+
     @property
     def optional(self) -> bool:
         """Whether the plan can do without the setting that it asks for."""

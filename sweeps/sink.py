@@ -12,11 +12,22 @@ __all__ = ["NullSink", "Progress", "Sink", "Sinks"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Progress:
-    """How far a sweep is: what it is doing, readings taken and likely in all."""
+    """How far a sweep is.
+
+    Attributes
+    ----------
+    phase
+        What it is doing.
+    taken, expected
+        Readings taken, and likely in all.
+    step
+        Which sweep of a measurement with several; empty where there is one.
+    """
 
     phase: str
     taken: int
     expected: int
+    step: str = ""
 
 
 class Sink(Protocol):

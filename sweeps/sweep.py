@@ -1,29 +1,26 @@
 """Find and measure whatever resonates on the fixture."""
 
-from ..analysis.corrected import RESONANCE_UNITS, deduce_resonance
-from ..analysis.outcome import cautions_of, quantities_of
 from ..analysis.result import Result
 from ..analysis.stated import Stated
 from .on_bench import (
     IdentifiedBench,
     Span,
     collect_evidence,
-    sweep_tank,
+    settings_of,
     tank_on_bench,
-    target_cautions,
 )
-from .sink import NullSink, Sink
+from .session import Session
+from .steps import Arrangement, Steps
 
 __all__ = ["measure_resonance"]
 
+# Nothing is known across the tank but the fixture itself: the least capacitance, so
+# the highest voltage.
+NOTHING = Stated(value=0.0)
+
 
 def measure_resonance(
-    bench: IdentifiedBench,
-    span: Span,
-    *,
-    label: str = "",
-    begun: str = "",
-    sink: Sink | None = None,
+    bench: IdentifiedBench, span: Span, *, session: Session | None = None
 ) -> Result:
     """Find and measure the resonance of whatever is on the fixture.
 
@@ -33,42 +30,37 @@ def measure_resonance(
         An open bench.
     span
         Where to look and how closely to measure.
-    begun
-        When the measurement begins (ISO 8601, UTC), for the evidence.
-    label
-        What the part is called.
-    sink
-        Gets every reading as it is taken, and the result; None: nobody does, but the
-        result carries them all.
+    session
+        Where the readings go; what was read before.
 
     Raises
     ------
     SweepError, GuardError, SettingError, DriverError
-        See `sweep_tank`.
+        See `halfpower.sweeps.steps.Steps.sweep`.
     """
-    # Nothing is known across the tank but the fixture itself: the least capacitance,
-    # so the highest voltage.
-    nothing = Stated(value=0.0)
+    session = session or Session()
     tank = tank_on_bench(
         bench.file,
-        capacitor_f=nothing,
-        capacitor_loss=nothing,
-        self_capacitance_f=nothing,
+        capacitor_f=NOTHING,
+        capacitor_loss=NOTHING,
+        self_capacitance_f=NOTHING,
     )
-    sink = sink or NullSink()
-    planner = sweep_tank(bench, span, tank=tank, sink=sink)
-    deduced = deduce_resonance(
-        planner.resonance,
-        frequency_reference=tank.frequency_reference,
-        linearity=tank.linearity,
-        loss_exponent=tank.loss_exponent,
+    steps = Steps(
+        bench, attendant=session.attendant, sink=session.sink, stored=session.stored
     )
+    as_it_is = Arrangement(step="", instruction="", fitted=())
+    swept = steps.sweep(as_it_is, span, tank=tank)
     result = Result(
         procedure="sweep",
-        label=label,
-        quantities=quantities_of(deduced, units=RESONANCE_UNITS),
-        warnings=(*cautions_of(planner.resonance), *target_cautions(planner)),
-        evidence=collect_evidence(bench, span, tank=tank, planner=planner, begun=begun),
+        label=session.label,
+        quantities=swept.quantities,
+        warnings=tuple(steps.cautions),
+        evidence=collect_evidence(
+            bench,
+            settings=settings_of(bench.file, tank=tank, span=span),
+            sweeps=(swept,),
+            begun=session.begun,
+        ),
     )
-    sink.result(result)
+    session.sink.result(result)
     return result

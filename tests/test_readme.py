@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 from halfpower.cli.app import app
 from halfpower.cli.on_bench import bundled_bench_file
 from halfpower.drivers import load_bench_file
-from halfpower.records.readings_file import read_readings
+from halfpower.records.readings_file import read_sweep
 from halfpower.sim import RealClock, load_scene, serve
 
 README = Path(__file__).parents[1] / "README.md"
@@ -49,7 +49,7 @@ def test_the_readings_in_the_readme_can_be_fitted() -> None:
     Path("readings.csv").write_text(
         block("text", holding="frequency_hz,amplitude_v"), encoding="utf-8"
     )
-    assert read_readings(Path("readings.csv")).n_readings == 10
+    assert read_sweep(Path("readings.csv")).trace.n_readings == 10
     ended = CliRunner().invoke(app, ["fit", "readings.csv", "--plot", "readings.png"])
     assert ended.exit_code == 0
     assert "7.11" in ended.stdout

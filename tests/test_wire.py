@@ -7,10 +7,12 @@ from halfpower.cli.on_bench import bundled_bench_file
 from halfpower.drivers import load_bench_file, open_bench
 from halfpower.records.document import to_json
 from halfpower.sim import load_scene, open_visa, serve
-from halfpower.sweeps import KnownParts, Span, measure_coil
+from halfpower.sweeps import KnownCapacitor, KnownParts, Span, measure_coil
 
 SPAN = Span(lowest_hz=4e6, highest_hz=10e6)
-KNOWN = KnownParts(capacitor_f=parse_stated("150pF +- 1%", "F"))
+KNOWN = KnownParts(
+    capacitors=(KnownCapacitor(capacitance_f=parse_stated("150pF +- 1%", "F")),)
+)
 
 
 def served_bench_file(folder: Path, resources: dict[str, str]) -> Path:

@@ -41,7 +41,7 @@ def test_a_sum_adds_its_variances_with_the_covariance() -> None:
         propagate(
             lambda i: {"sum": i["a"] + i["b"] + i["c"]},
             stated={"c": Stated(value=5.0, u=4.0)},
-            measured=pair(covariance=[[4.0, 3.0], [3.0, 9.0]]),
+            measured=(pair(covariance=[[4.0, 3.0], [3.0, 9.0]]),),
         )
     )
     assert got.value == 35.0
@@ -57,7 +57,7 @@ def test_a_difference_of_what_hangs_together_is_sure() -> None:
         propagate(
             lambda i: {"difference": i["a"] - i["b"] + i["c"]},
             stated={"c": Stated(value=0.0, u=1e-3)},
-            measured=pair(covariance=[[4.0, 4.0], [4.0, 4.0]]),
+            measured=(pair(covariance=[[4.0, 4.0], [4.0, 4.0]]),),
         )
     )
     assert got.u == pytest.approx(1e-3, rel=1e-6)
@@ -74,7 +74,7 @@ def test_a_budget_names_every_source_the_largest_first() -> None:
                 "d": Stated.within(0.0, half_width=7.0),
                 "e": Stated(value=1.0),
             },
-            measured=pair(covariance=[[1.0, 0.0], [0.0, 1.0]]),
+            measured=(pair(covariance=[[1.0, 0.0], [0.0, 1.0]]),),
         )
     )
     expected = {"d": 3 * 7 / math.sqrt(3), "c": 10.0, "readings and fit": 1.0}
@@ -89,7 +89,7 @@ def test_a_rectangle_s_interval_is_95_per_cent_of_its_width() -> None:
         propagate(
             lambda i: {"y": i["c"] + 0.0 * i["a"]},
             stated={"c": Stated.within(0.0, half_width=1.0)},
-            measured=pair(covariance=[[1e-12, 0.0], [0.0, 1e-12]]),
+            measured=(pair(covariance=[[1e-12, 0.0], [0.0, 1e-12]]),),
         )
     )
     # sqrt(p (1 - p) / N) over the density 1/2, four of them: 0.004.
@@ -103,7 +103,7 @@ def test_an_interval_of_an_inverse_is_skewed_as_it_should_be() -> None:
         propagate(
             lambda i: {"y": 1.0 / i["a"]},
             stated={},
-            measured=pair(covariance=[[4.0, 0.0], [0.0, 1e-9]]),
+            measured=(pair(covariance=[[4.0, 0.0], [0.0, 1e-9]]),),
         )
     )
     assert got.interval[0] == pytest.approx(1.0 / 13.92, rel=0.01)
@@ -124,7 +124,7 @@ def test_few_degrees_of_freedom_widen_the_interval_by_student_s_t(
         propagate(
             lambda i: {"y": i["a"]},
             stated={},
-            measured=pair(covariance=[[1.0, 0.0], [0.0, 1.0]], dof=dof),
+            measured=(pair(covariance=[[1.0, 0.0], [0.0, 1.0]], dof=dof),),
         )
     )
     half = (got.interval[1] - got.interval[0]) / 2.0
@@ -167,7 +167,7 @@ def test_readings_without_noise_leave_the_stated_doubt_alone() -> None:
         propagate(
             lambda i: {"y": i["a"] * i["c"]},
             stated={"c": Stated(value=1.0, u=0.1)},
-            measured=pair(covariance=[[0.0, 0.0], [0.0, 0.0]]),
+            measured=(pair(covariance=[[0.0, 0.0], [0.0, 0.0]]),),
         )
     )
     assert got.u == pytest.approx(1.0)
@@ -181,7 +181,7 @@ def test_the_same_inputs_give_the_same_interval() -> None:
         return propagate(
             lambda i: {"y": i["a"] / i["b"]},
             stated={},
-            measured=pair(covariance=[[1.0, 0.1], [0.1, 1.0]], dof=7),
+            measured=(pair(covariance=[[1.0, 0.1], [0.1, 1.0]], dof=7),),
         )
 
     assert again() == again()
@@ -198,5 +198,5 @@ def test_a_result_that_is_not_finite_is_refused(power: float) -> None:
         propagate(
             lambda i: {"y": (i["c"] * 1e250) * (i["c"] * 10.0 ** (power - 200.0))},
             stated={"c": Stated(value=1.0, u=0.1)},
-            measured=pair(covariance=[[1.0, 0.0], [0.0, 1.0]]),
+            measured=(pair(covariance=[[1.0, 0.0], [0.0, 1.0]]),),
         )

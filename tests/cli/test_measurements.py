@@ -98,7 +98,6 @@ def test_assumptions_are_said(halfpower: Run) -> None:
             "lower one first",
         ),
         ((*COIL[:3], "--capacitor", "47x", *SPAN), 2, "'47x' is not in F"),
-        ((*COIL, *SPAN, "--expect", "3uH"), 2, "leave --from and --to out"),
         ((*COIL, *SPAN, "--target", "two"), 2, "'two'"),
         (("sweep", "--scene", "kit-coil-open", *SPAN), 4, "no resonance lies between"),
         (

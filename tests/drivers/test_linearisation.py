@@ -26,11 +26,13 @@ from halfpower.drivers.lineariser import LevelSteps, settle_unknown_s, step_leve
 from halfpower.drivers.opening import open_parts
 from halfpower.drivers.roles import Amplitude
 from halfpower.sim import load_scene, open_visa
-from halfpower.sweeps import KnownParts, Span, measure_coil
+from halfpower.sweeps import KnownCapacitor, KnownParts, Span, measure_coil
 
 LAW = DetectorLaw(indicated_v=(0.01, 1.0), true_v=(0.1, 1.0), slope=(0.5, 0.5))
 WHO = {"generator": "INVENTED,G", "detector": 'INVENTED,"D\\1"'}
-KNOWN = KnownParts(capacitor_f=parse_stated("150pF +- 1%", "F"))
+KNOWN = KnownParts(
+    capacitors=(KnownCapacitor(capacitance_f=parse_stated("150pF +- 1%", "F")),)
+)
 SPAN = Span(lowest_hz=4e6, highest_hz=10e6)
 
 

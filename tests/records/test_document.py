@@ -64,17 +64,20 @@ def test_the_stable_keys_are_there(result: Result) -> None:
 def test_every_reading_is_evidence(result: Result) -> None:
     """As many as were taken, in their order, with the ones that the fit used."""
     evidence = strictly(to_json(result))["evidence"]
-    kept = [reading["frequency_hz"] for reading in evidence["readings"]]
+    (swept,) = evidence["sweeps"]
+    kept = [reading["frequency_hz"] for reading in swept["readings"]]
     assert kept == [reading.frequency_hz for reading in result.evidence.readings]
-    assert evidence["used"] == list(range(41))
+    assert swept["used"] == list(range(41))
     assert evidence["software"].startswith("halfpower ")
 
 
 def test_infinite_degrees_of_freedom_are_null(result: Result) -> None:
     """JSON has no infinity, and a known noise has infinitely many."""
-    found = replace(result.evidence.found, degrees_of_freedom=math.inf)
-    one = replace(result, evidence=replace(result.evidence, found=found))
-    assert strictly(to_json(one))["evidence"]["fit"]["degrees_of_freedom"] is None
+    (swept,) = result.evidence.sweeps
+    swept = replace(swept, found=replace(swept.found, degrees_of_freedom=math.inf))
+    one = replace(result, evidence=replace(result.evidence, sweeps=(swept,)))
+    (kept,) = strictly(to_json(one))["evidence"]["sweeps"]
+    assert kept["fit"]["degrees_of_freedom"] is None
 
 
 @pytest.mark.parametrize("value", [math.nan, math.inf, -math.inf])
@@ -135,8 +138,9 @@ def test_warnings_and_empty_parts_keep_their_form(result: Result) -> None:
 def test_a_reading_without_a_range_says_null(result: Result) -> None:
     """A power meter has none."""
     reading = Reading(frequency_hz=1e6, amplitude_v=0.0, time_s=1 / 3)
-    evidence = replace(result.evidence, readings=(reading,))
+    (swept,) = result.evidence.sweeps
+    evidence = replace(result.evidence, sweeps=(replace(swept, readings=(reading,)),))
     document = strictly(to_json(replace(result, evidence=evidence)))
-    assert document["evidence"]["readings"] == [
+    assert document["evidence"]["sweeps"][0]["readings"] == [
         {"frequency_hz": 1e6, "amplitude_v": 0.0, "range_v": None, "time_s": 0.333333}
     ]

@@ -55,6 +55,12 @@ core_loss_tangent = 1e-4
 self_capacitance_f = 2e-12
 self_capacitance_dissipation = 3e-3
 """
+STRAP = """
+[parts.strap]
+kind = "coil"
+inductance_h = 1e-9
+resistance_ohm = 1e-4
+"""
 
 
 class Impedances:
@@ -112,6 +118,12 @@ def chain(fixture, z, series, shunt):
     known, coil = z.part()
     e = z.element
     start = series(50.0 + 0.0j)
+    if fixture == "coupled-tank-strap":
+        strap = 1e-4 + z.s * 1e-9
+        branch = e("lead") + coil + strap
+        tank = shunt(e("stray")) ** shunt(known) ** shunt(branch)
+        feed = start ** shunt(e("cable")) ** series(e("coupling"))
+        return feed**tank ** shunt(z.detector())
     if fixture == "coupled-tank":
         tank = shunt(e("stray")) ** shunt(known) ** shunt(e("lead") + coil)
         feed = start ** shunt(e("cable")) ** series(e("coupling"))
@@ -139,8 +151,9 @@ def test_every_fixture_agrees_with_network_arithmetic(fixture, q, tmp_path):
     detector_ohm = 50.0 if fixture in ("trap", "coupled-both-sides") else 10e6
     # of the winding alone: omega L / R at 7 MHz
     rise_ohm = 2.0 * math.pi * 7e6 * INDUCTANCE_H / q
+    scene = SCENE + (STRAP if fixture == "coupled-tank-strap" else "")
     path.write_text(
-        SCENE.format(fixture=fixture, detector_ohm=detector_ohm, rise_ohm=rise_ohm)
+        scene.format(fixture=fixture, detector_ohm=detector_ohm, rise_ohm=rise_ohm)
     )
     bench = load_scene(path).build(seed=5)
     f0_hz = min(mode.frequency_hz for mode in bench.modes) if bench.modes else 7e6

@@ -30,9 +30,6 @@ VOLTS = np.array([5.007, 4.994, 5.005, 4.990, 4.999])
 AMPERES = np.array([19.663, 19.639, 19.640, 19.685, 19.678]) * 1e-3
 RADIANS = np.array([1.0456, 1.0438, 1.0468, 1.0428, 1.0433])
 # Two inputs that no deduction below uses.
-UNUSED = MeasuredPair(
-    names=("unused a", "unused b"), values=(1.0, 1.0), covariance=np.zeros((2, 2))
-)
 
 
 def by_name(results: tuple[Deduced, ...]) -> dict[str, Deduced]:
@@ -73,7 +70,7 @@ def h2_results() -> dict[str, Deduced]:
         names=("V", "I"), values=(mean[0], mean[1]), covariance=covariance[:2, :2]
     )
     rest = Stated(value=0.0, u=left)
-    return by_name(propagate(deduction, stated={"rest": rest}, measured=pair))
+    return by_name(propagate(deduction, stated={"rest": rest}, measured=(pair,)))
 
 
 @pytest.mark.parametrize(
@@ -113,10 +110,12 @@ def test_annex_h2_without_correlations_is_what_the_standard_warns_of() -> None:
     got = propagate(
         lambda i: {"R": i["V"] / i["I"] * (cosine - sine * i["turn"])},
         stated={"turn": Stated(value=0.0, u=u[2])},
-        measured=MeasuredPair(
-            names=("V", "I"),
-            values=(mean[0], mean[1]),
-            covariance=np.diag([u[0] ** 2, u[1] ** 2]),
+        measured=(
+            MeasuredPair(
+                names=("V", "I"),
+                values=(mean[0], mean[1]),
+                covariance=np.diag([u[0] ** 2, u[1] ** 2]),
+            ),
         ),
     )
     assert got[0].u == pytest.approx(0.195, abs=0.0006)
@@ -142,7 +141,6 @@ def test_sums_of_four_have_their_published_interval(
     (got,) = propagate(
         lambda i: {"Y": i["X1"] + i["X2"] + i["X3"] + i["X4"]},
         stated=stated,
-        measured=UNUSED,
     )
     assert got.value == 0.0
     assert got.u == pytest.approx(2.0)
@@ -169,7 +167,7 @@ def test_comparison_loss_shows_where_first_order_fails(
     (got,) = propagate(
         lambda i: {"loss": i["X1"] * i["X1"] + i["X2"] * i["X2"]},
         stated={},
-        measured=pair,
+        measured=(pair,),
     )
     assert got.value == pytest.approx(x1**2)
     assert got.u == pytest.approx(first_order_u, abs=1e-12)

@@ -73,7 +73,7 @@ def test_the_curve_drawn_is_the_fit(result: Result) -> None:
     figure = draw(result)
     lines = {line.get_label(): line for line in figure.axes[0].get_lines()}
     x, y = (np.asarray(data, dtype=float) for data in lines["fit"].get_data())
-    found = result.evidence.found
+    found = result.evidence.sweeps[0].found
     step_mhz = x[1] - x[0]
     assert x[np.argmax(y)] == pytest.approx(
         found.resonant_frequency_hz / 1e6, abs=step_mhz
@@ -84,8 +84,10 @@ def test_the_curve_drawn_is_the_fit(result: Result) -> None:
 
 def test_refused_readings_are_marked(result: Result) -> None:
     """They are in the picture, and out of the residuals."""
-    found = replace(result.evidence.found, refused=(3, 5))
-    figure = draw(replace(result, evidence=replace(result.evidence, found=found)))
+    (swept,) = result.evidence.sweeps
+    swept = replace(swept, found=replace(swept.found, refused=(3, 5)))
+    evidence = replace(result.evidence, sweeps=(swept,))
+    figure = draw(replace(result, evidence=evidence))
     labels = {line.get_label() for line in figure.axes[0].get_lines()}
     assert "refused (2)" in labels
     residuals = [len(line.get_xdata()) for line in figure.axes[1].get_lines()]

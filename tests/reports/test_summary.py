@@ -84,8 +84,9 @@ def test_the_cross_check_compares_half_power_points_with_the_fit(
     result: Result,
 ) -> None:
     """f0/(f2 - f1) of the points it names is the Q it names; Q = 150 was put in."""
-    sentence = cross_check(result)
-    direct = result.evidence.found.half_power
+    (swept,) = result.evidence.sweeps
+    sentence = cross_check(swept)
+    direct = swept.found.half_power
     assert direct is not None
     assert f"Q = {direct.loaded_q:.4g}" in sentence
     assert direct.loaded_q == pytest.approx(150.0, rel=0.03)
@@ -94,9 +95,9 @@ def test_the_cross_check_compares_half_power_points_with_the_fit(
 
 def test_missing_half_power_points_say_why(result: Result) -> None:
     """The reason stands in the sentence."""
+    (swept,) = result.evidence.sweeps
     found = replace(
-        result.evidence.found, half_power=None, half_power_missing="too short a sweep"
+        swept.found, half_power=None, half_power_missing="too short a sweep"
     )
-    evidence = replace(result.evidence, found=found)
-    sentence = cross_check(replace(result, evidence=evidence))
+    sentence = cross_check(replace(swept, found=found))
     assert sentence == "No half-power points to check against: too short a sweep."

@@ -8,15 +8,25 @@ import pytest
 from halfpower.analysis.quantities import parse_stated
 from halfpower.analysis.reading import Reading
 from halfpower.analysis.result import Result
-from halfpower.sweeps import KnownParts, Span, measure_coil, measure_resonance
-from halfpower.sweeps.coil import expected_span
+from halfpower.sweeps import (
+    KnownCapacitor,
+    KnownParts,
+    Session,
+    Span,
+    measure_coil,
+    measure_resonance,
+)
 from halfpower.sweeps.errors import GuardError
+from halfpower.sweeps.known import expected_span
 from halfpower.sweeps.sink import Progress
 
 SPAN = Span(lowest_hz=4e6, highest_hz=10e6)
+CAPACITOR = KnownCapacitor(
+    capacitance_f=parse_stated("150pF +- 1%", "F"),
+    loss=parse_stated("0.0001 +- 0.00005", "fraction"),
+)
 KNOWN = KnownParts(
-    capacitor_f=parse_stated("150pF +- 1%", "F"),
-    capacitor_loss=parse_stated("0.0001 +- 0.00005", "fraction"),
+    capacitors=(CAPACITOR,),
     self_capacitance_f=parse_stated("2pF +- 0.3pF", "F"),
 )
 
@@ -54,7 +64,7 @@ def test_the_sink_has_every_reading_and_the_result(open_on_scene: OnScene) -> No
     """What the sink was handed is what the result's evidence holds."""
     sink = ListSink()
     with open_on_scene() as (bench, _):
-        result = measure_resonance(bench, SPAN, label="x", sink=sink)
+        result = measure_resonance(bench, SPAN, session=Session(label="x", sink=sink))
     assert tuple(sink.readings) == result.evidence.readings
     assert sink.results == [result]
 
@@ -78,7 +88,7 @@ def test_a_level_above_the_guard_never_drives_the_tank(
         bench.file = bench.file.model_copy(update={"limits": limits})
         sink = ListSink()
         with pytest.raises(GuardError, match="set the generator's level"):
-            measure_coil(bench, SPAN, known=KNOWN, sink=sink)
+            measure_coil(bench, SPAN, known=KNOWN, session=Session(sink=sink))
         assert sink.readings == []
 
 
@@ -98,6 +108,6 @@ def test_an_expected_span_holds_the_resonance() -> None:
 
     Derived: 1/(2 pi sqrt(3.3e-6 * 150e-12)) = 7.1535 MHz.
     """
-    low_hz, high_hz = expected_span(3.3e-6, known=KNOWN)
+    low_hz, high_hz = expected_span(3.3e-6, capacitance_f=150e-12)
     assert low_hz == pytest.approx(7.1535e6 / 2.0, rel=1e-4)
     assert high_hz == pytest.approx(7.1535e6 * 1.25, rel=1e-4)

@@ -53,8 +53,9 @@ class Slipping:
         self._back = False
 
     @contextlib.contextmanager
-    def driven(self) -> Iterator[None]:
+    def driven(self, level_v: float | None = None) -> Iterator[None]:
         """Nothing to switch."""
+        del level_v
         yield
 
     def read(self, setting: Setting) -> Reading:

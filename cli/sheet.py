@@ -1,0 +1,161 @@
+"""`halfpower sheet`: permittivity and loss tangent between two plates."""
+
+from typing import Annotated
+
+import typer
+
+from .options import (
+    BenchOption,
+    FromOption,
+    JsonOption,
+    LabelOption,
+    MostOption,
+    PageOption,
+    PlotOption,
+    ReadingsOption,
+    ResumeOption,
+    SceneOption,
+    SeedOption,
+    TankCapacitorOption,
+    TankLossOption,
+    TargetOption,
+    ToOption,
+    TraceOption,
+    WorkCoilOption,
+    choice_of,
+    known_capacitor,
+    span_of,
+    stated_or_none,
+)
+
+__all__ = ["sheet"]
+
+
+def sheet(
+    *,
+    thickness: Annotated[
+        list[str],
+        typer.Option(
+            "--thickness",
+            metavar="LENGTH",
+            help="The sheet's, as '1.6mm +- 0.02mm'; repeat it for readings at several "
+            "places, and what differs is an uncertainty.",
+        ),
+    ],
+    bench: BenchOption = None,
+    scene: SceneOption = None,
+    seed: SeedOption = 0,
+    lowest: FromOption = None,
+    highest: ToOption = None,
+    diameter: Annotated[
+        str | None,
+        typer.Option("--diameter", metavar="LENGTH", help="Of round plates."),
+    ] = None,
+    width: Annotated[
+        str | None,
+        typer.Option("--width", metavar="LENGTH", help="Of rectangular plates."),
+    ] = None,
+    length: Annotated[
+        str | None,
+        typer.Option("--length", metavar="LENGTH", help="Of rectangular plates."),
+    ] = None,
+    wider: Annotated[
+        bool,
+        typer.Option(
+            "--wider",
+            help="The sheet is wider than the plates, by twice its thickness or more.",
+        ),
+    ] = False,
+    method: Annotated[
+        str,
+        typer.Option(
+            "--method",
+            metavar="METHOD",
+            help="air (the same plates in air), calculated (edge field and leads as "
+            "calculated and stated), or two-thicknesses.",
+        ),
+    ] = "air",
+    thicker: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--thicker",
+            metavar="LENGTH",
+            help="The second sheet's thickness, for two-thicknesses.",
+        ),
+    ] = None,
+    plate_leads: Annotated[
+        str | None,
+        typer.Option(
+            "--plate-leads",
+            metavar="CAPACITANCE",
+            help="Stray of the plates' leads, as '0.3pF +- 0.2pF', for calculated.",
+        ),
+    ] = None,
+    bond: Annotated[
+        str | None,
+        typer.Option(
+            "--bond",
+            metavar="LENGTH",
+            help="A layer of air or glue in series, as '15um +- 5um'.",
+        ),
+    ] = None,
+    bond_permittivity: Annotated[
+        str,
+        typer.Option("--bond-permittivity", metavar="NUMBER", help="Of that layer."),
+    ] = "1",
+    tank: TankCapacitorOption = None,
+    tank_loss: TankLossOption = None,
+    self_capacitance: WorkCoilOption = None,
+    label: LabelOption = "",
+    target: TargetOption = "0.2%",
+    most_readings: MostOption = 200,
+    json: JsonOption = None,
+    plot: PlotOption = None,
+    page: PageOption = None,
+    readings: ReadingsOption = None,
+    resume: ResumeOption = None,
+    trace: TraceOption = None,
+) -> None:
+    """Measure a sheet of insulator: relative permittivity and loss tangent.
+
+    Example: halfpower sheet --bench bench.toml --tank '150pF +- 1%' --from 1MHz
+    --to 4MHz --diameter '50mm +- 0.1mm' --thickness '1.6mm +- 0.02mm'
+    """
+    from ..analysis.quantities import parse_stated
+    from ..analysis.sheet import METHODS, SheetSample, mean_thickness
+    from ..sweeps.sheet import SheetJob, measure_sheet
+    from .on_bench import Place, measuring
+    from .output import Wanted, hand_out
+
+    sample = SheetSample(
+        thickness_m=mean_thickness([parse_stated(one, "m") for one in thickness]),
+        diameter_m=stated_or_none(diameter, "m"),
+        width_m=stated_or_none(width, "m"),
+        length_m=stated_or_none(length, "m"),
+        extends=wider,
+        lead_f=parse_stated(plate_leads or "0pF", "F"),
+        bond_m=parse_stated(bond or "0mm", "m"),
+        bond_permittivity=parse_stated(bond_permittivity, "fraction"),
+        thicker_m=mean_thickness([parse_stated(one, "m") for one in thicker])
+        if thicker
+        else None,
+    )
+    job = SheetJob(
+        sample=sample,
+        method=choice_of(method, METHODS, option="--method"),
+        tank=None if tank is None else known_capacitor(tank, loss=tank_loss),
+        self_capacitance_f=stated_or_none(self_capacitance, "F"),
+    )
+    span = span_of(lowest, highest, target=target, most_readings=most_readings)
+    wanted = Wanted(json=json, plot=plot, page=page)
+    place = Place(
+        bench=bench,
+        scene=scene,
+        seed=seed,
+        trace=trace,
+        readings=readings,
+        resume=resume,
+    )
+    with measuring(place, procedure="sheet", label=label) as (on_bench, session):
+        result = measure_sheet(on_bench, span, job=job, session=session)
+    hand_out(result, wanted)

@@ -1,0 +1,36 @@
+"""What a procedure is run with, beside its bench and its part."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from .resonate import Stored
+from .sink import NullSink, Sink
+from .steps import Attendant, NobodyNeeded
+
+__all__ = ["Session"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Session:
+    """Who is there, where the readings go, and what was read before.
+
+    Attributes
+    ----------
+    label
+        What the part is called.
+    begun
+        When the measurement begins (ISO 8601, UTC), for the evidence.
+    sink
+        Gets every reading as it is taken, and the result; by default nobody does, but
+        the result carries them all.
+    attendant
+        Changes what is on the fixture between sweeps.
+    stored
+        Readings of an interrupted run, by step.
+    """
+
+    label: str = ""
+    begun: str = ""
+    sink: Sink = field(default_factory=NullSink)
+    attendant: Attendant = field(default_factory=NobodyNeeded)
+    stored: Mapping[str, Stored] = field(default_factory=dict)

@@ -1,0 +1,386 @@
+"""Capacitor, sheet and coil with several capacitors, on simulated scenes."""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from halfpower.analysis.errors import AnalysisError, InputError
+from halfpower.analysis.quantities import parse_stated
+from halfpower.analysis.reading import Reading
+from halfpower.analysis.result import Result
+from halfpower.analysis.sheet import SheetSample
+from halfpower.analysis.stated import Stated
+from halfpower.cli.attendant import SceneAttendant
+from halfpower.cli.on_bench import bundled_bench_file
+from halfpower.drivers import Bench, load_bench_file, open_bench
+from halfpower.sim import SimulatedBench, load_scene, open_visa
+from halfpower.sweeps import (
+    CapacitorJob,
+    Expected,
+    KnownCapacitor,
+    KnownParts,
+    Session,
+    SheetJob,
+    Span,
+    measure_capacitor,
+    measure_coil,
+    measure_sheet,
+)
+from halfpower.sweeps.errors import NoResonanceError
+from halfpower.sweeps.resonate import Stored
+from halfpower.sweeps.sink import Progress
+from halfpower.sweeps.steps import Arrangement
+
+SPAN = Span(lowest_hz=1.5e6, highest_hz=4e6)
+TANK = KnownCapacitor(
+    capacitance_f=parse_stated("150pF +- 1%", "F"),
+    loss=parse_stated("0.0001 +- 0.00005", "fraction"),
+)
+SELF = parse_stated("4pF +- 0.4pF", "F")
+PARALLEL = CapacitorJob(tank=TANK, self_capacitance_f=SELF, method="parallel")
+SIDE = Stated.within(60e-3, half_width=0.06e-3)
+SAMPLE = SheetSample(
+    thickness_m=Stated.within(1.6e-3, half_width=0.02e-3),
+    width_m=SIDE,
+    length_m=SIDE,
+    bond_m=Stated.within(15e-6, half_width=5e-6),
+)
+
+
+class Changed(SceneAttendant):
+    """The scene's hand, and what it is told to do besides."""
+
+    def __init__(
+        self,
+        simulated: SimulatedBench,
+        after: Callable[[Arrangement, SimulatedBench], None] | None = None,
+    ) -> None:
+        super().__init__(simulated, tell=lambda _: None)
+        self.steps: list[str] = []
+        self._bench, self._after = simulated, after
+
+    def arrange(self, arrangement: Arrangement) -> None:
+        """Do it, note it, and do what is asked besides."""
+        super().arrange(arrangement)
+        self.steps.append(arrangement.step)
+        if self._after is not None:
+            self._after(arrangement, self._bench)
+
+
+@contextmanager
+def on_scene(
+    tmp_path: Path, scene: str, unknown: str = ""
+) -> Iterator[tuple[Bench, SimulatedBench]]:
+    """Open a scene's bench, another unknown in it where one is given."""
+    simulated = load_scene(scene).build(seed=3)
+    if unknown:
+        text = (scene_folder() / f"{scene}.toml").read_text(encoding="utf-8")
+        changed = tmp_path / "changed.toml"
+        head = text.split("[parts.unknown]")[0]
+        changed.write_text(f"{head}[parts.unknown]\n{unknown}", encoding="utf-8")
+        simulated = load_scene(changed).build(seed=3)
+    manager = open_visa(simulated)
+    path = bundled_bench_file(scene)
+    try:
+        with open_bench(
+            load_bench_file(path),
+            folder=path.parent,
+            manager=manager,
+            sleep=simulated.clock.sleep,
+            clock=lambda: simulated.clock.now_s,
+        ) as bench:
+            yield bench, simulated
+    finally:
+        manager.close()
+
+
+def scene_folder() -> Path:
+    """Where the bundled scenes stand."""
+    return Path(str(resources.files("halfpower.sim"))) / "scenes"
+
+
+def holds(result: Result, name: str, true: float) -> bool:
+    """Whether a quantity's 95 % interval, widened by a half, holds the truth."""
+    quantity = result[name]
+    return abs(quantity.value - true) < 3.0 * quantity.standard_uncertainty
+
+
+def test_a_capacitor_across_the_tank_is_found(tmp_path: Path) -> None:
+    """The scene's own value and loss; the attendant was asked twice, in order."""
+    lossy = "kind = 'capacitor'\ncapacitance_f = 47e-12\ndissipation_factor = 0.02"
+    with on_scene(tmp_path, "capacitor-drawer", lossy) as (bench, simulated):
+        attendant = Changed(simulated)
+        result = measure_capacitor(
+            bench, SPAN, job=PARALLEL, session=Session(attendant=attendant)
+        )
+    assert attendant.steps == ["reference", "unknown"]
+    assert holds(result, "capacitance", 47e-12)
+    assert holds(result, "dissipation_factor", 0.02)
+    assert [one.step for one in result.evidence.sweeps] == ["reference", "unknown"]
+
+
+def test_a_large_one_goes_in_series_by_itself(tmp_path: Path) -> None:
+    """Across 170 pF, 2.2 nF is large: the third sweep has it in series."""
+    large = "kind = 'capacitor'\ncapacitance_f = 2.2e-9\ndissipation_factor = 0.01"
+    with on_scene(tmp_path, "capacitor-drawer", large) as (bench, simulated):
+        attendant = Changed(simulated)
+        result = measure_capacitor(
+            bench,
+            SPAN,
+            job=replace(PARALLEL, method="auto"),
+            session=Session(attendant=attendant),
+        )
+    assert attendant.steps == ["reference", "unknown", "series"]
+    assert holds(result, "capacitance", 2.2e-9)
+    assert holds(result, "dissipation_factor", 0.01)
+    assert "in series with the coil" in result.remarks[0]
+
+
+def test_a_loss_too_small_to_tell_is_a_limit(tmp_path: Path) -> None:
+    """D = 1e-5 cannot be resolved beside a coil of Q = 270: no value, a bound."""
+    clean = "kind = 'capacitor'\ncapacitance_f = 47e-12\ndissipation_factor = 1e-5"
+    with on_scene(tmp_path, "capacitor-drawer", clean) as (bench, simulated):
+        result = measure_capacitor(
+            bench, SPAN, job=PARALLEL, session=Session(attendant=Changed(simulated))
+        )
+    limit = result["dissipation_factor"].at_most
+    assert limit is not None
+    assert 1e-5 < limit < 0.01
+    assert result["series_resistance"].at_most is not None
+    assert "loss_not_resolved" in {one.code for one in result.warnings}
+
+
+def test_an_unknown_that_kills_the_resonance_says_so(tmp_path: Path) -> None:
+    """A part with D = 3 is a resistor; there is no value, and a sentence."""
+    dead = "kind = 'capacitor'\ncapacitance_f = 300e-12\ndissipation_factor = 3.0"
+    with (
+        on_scene(tmp_path, "capacitor-drawer", dead) as (bench, simulated),
+        pytest.raises(NoResonanceError, match="shorted or far too lossy"),
+    ):
+        measure_capacitor(
+            bench, SPAN, job=PARALLEL, session=Session(attendant=Changed(simulated))
+        )
+
+
+def test_a_loss_that_falls_is_impossible(tmp_path: Path) -> None:
+    """The probe slips off with the unknown's lead: Q rises, and that is said."""
+    small = "kind = 'capacitor'\ncapacitance_f = 20e-12\ndissipation_factor = 1e-4"
+
+    def spoil(arrangement: Arrangement, bench: SimulatedBench) -> None:
+        if arrangement.step == "reference":
+            # A lossy thing hangs on the tank in the first sweep only.
+            bench.connect("unknown")
+
+    lossy = small.replace("1e-4", "0.05")
+    with (
+        on_scene(tmp_path, "capacitor-drawer", lossy) as (bench, simulated),
+        pytest.raises(AnalysisError, match=r"no capacitance was added|loss fell"),
+    ):
+        measure_capacitor(
+            bench,
+            SPAN,
+            job=PARALLEL,
+            session=Session(attendant=Changed(simulated, spoil)),
+        )
+
+
+def test_a_marking_and_an_expectation_are_held_against_the_value(
+    tmp_path: Path,
+) -> None:
+    """What was said stands beside what was measured, with a verdict."""
+    part = "kind = 'capacitor'\ncapacitance_f = 101e-12\ndissipation_factor = 0.01"
+    expected = Expected(value=parse_stated("150pF +- 5%", "F"))
+    with on_scene(tmp_path, "capacitor-drawer", part) as (bench, simulated):
+        result = measure_capacitor(
+            bench,
+            SPAN,
+            job=replace(PARALLEL, expected_f=expected),
+            session=Session(attendant=Changed(simulated)),
+        )
+    (sentence,) = result.remarks
+    assert "expected as 150 pF ± 5 %" in sentence
+    assert "do not agree" in sentence
+
+
+def test_a_sheet_is_found_with_its_gap_to_the_calculated_air_value(
+    tmp_path: Path,
+) -> None:
+    """Permittivity and loss of the scene; the remark shows both air values."""
+    with on_scene(tmp_path, "board-sheet") as (bench, simulated):
+        attendant = Changed(simulated)
+        result = measure_sheet(
+            bench,
+            SPAN,
+            job=SheetJob(sample=SAMPLE, tank=TANK, self_capacitance_f=SELF),
+            session=Session(attendant=attendant),
+        )
+        truth = simulated.truth
+    assert attendant.steps == ["reference", "air", "sheet"]
+    assert holds(
+        result, "relative_permittivity", truth["unknown.relative_permittivity"]
+    )
+    f0 = result.evidence.sweeps[-1].found.resonant_frequency_hz
+    loss = truth["unknown.loss_tangent"] * (f0 / 1e6) ** 0.05
+    assert holds(result, "loss_tangent", loss)
+    assert "In air the plates measure" in result.remarks[0]
+    assert "glass-epoxy board" in result.remarks[1]
+
+
+def test_the_second_thickness_belongs_to_its_method() -> None:
+    """Neither without the other."""
+    with pytest.raises(InputError, match="second sheet"):
+        SheetJob(sample=SAMPLE, method="two-thicknesses")
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"thickness_m": Stated(value=0.0)}, "above zero"),
+        ({"width_m": None}, "diameter or rectangles"),
+        ({"thickness_m": Stated(value=1e-3, u=3e-4)}, "too widely"),
+        ({"bond_m": Stated(value=2e-3)}, "not between 0"),
+        ({"bond_permittivity": Stated(value=0.5)}, "1 or more"),
+    ],
+)
+def test_plates_and_sheets_that_cannot_be_are_refused(
+    change: dict[str, Any], says: str
+) -> None:
+    """One sentence each, before anything is driven."""
+    with pytest.raises(InputError, match=says):
+        replace(SAMPLE, **change)
+
+
+FOUR = KnownParts(
+    capacitors=tuple(
+        KnownCapacitor(capacitance_f=parse_stated(f"{pf}pF +- 1%", "F"), loss=TANK.loss)
+        for pf in (68, 150, 330, 680)
+    )
+)
+
+
+def test_several_capacitors_give_the_self_capacitance_too(tmp_path: Path) -> None:
+    """L, Cs and f_self of the scene; Q at each capacitor stands beside its sweep."""
+    with on_scene(tmp_path, "coil-set") as (bench, simulated):
+        result = measure_coil(
+            bench,
+            Span(lowest_hz=2e6, highest_hz=5e6),
+            known=FOUR,
+            session=Session(attendant=Changed(simulated)),
+        )
+        truth = simulated.truth
+    assert holds(result, "inductance", truth["coil.inductance_h"])
+    assert holds(result, "self_capacitance", truth["coil.self_capacitance_f"])
+    qualities = [
+        next(q.value for q in one.quantities if q.name == "unloaded_q")
+        for one in result.evidence.sweeps
+    ]
+    assert len(qualities) == 4
+    assert qualities == sorted(qualities, reverse=True)  # R goes as a root of f
+
+
+def test_the_drive_is_followed(tmp_path: Path) -> None:
+    """A ferrite coil is measured at each level, and the change is a sentence."""
+    known = KnownParts(capacitors=(TANK,), levels_v=(0.1, 1.0))
+    with on_scene(tmp_path, "ferrite-coil") as (bench, simulated):
+        result = measure_coil(
+            bench,
+            Span(lowest_hz=1e6, highest_hz=3e6),
+            known=known,
+            session=Session(attendant=Changed(simulated)),
+        )
+    low, high = result.evidence.sweeps[1:]
+    assert high.found.amplitude_v == pytest.approx(
+        10.0 * low.found.amplitude_v, rel=0.1
+    )
+    assert "From 100 mV to 1 V" in result.remarks[0]
+
+
+def test_no_capacitor_leaves_the_coil_to_itself(tmp_path: Path) -> None:
+    """Coil, stray and probe alone: L honestly uncertain, and it holds the truth."""
+    with on_scene(tmp_path, "capacitor-drawer") as (bench, simulated):
+        result = measure_coil(
+            bench,
+            Span(lowest_hz=4e6, highest_hz=14e6),
+            known=KnownParts(self_capacitance_f=SELF),
+            session=Session(attendant=Changed(simulated)),
+        )
+        truth = simulated.truth["coil.inductance_h"]
+    assert holds(result, "inductance", truth)
+    inductance = result["inductance"]
+    assert inductance.standard_uncertainty > 0.01 * inductance.value
+
+
+class Interrupted:
+    """A sink that keeps everything and stops after some readings."""
+
+    def __init__(self, after: int) -> None:
+        self.kept: dict[str, list[Reading]] = {}
+        self._left = after
+
+    def reading(self, reading: Reading, *, progress: Progress) -> None:
+        """Keep it, and stop when enough are kept."""
+        self.kept.setdefault(progress.step, []).append(reading)
+        self._left -= 1
+        if self._left == 0:
+            raise KeyboardInterrupt
+
+    def taken_back(self, reading: Reading) -> None:
+        """Nobody does."""
+
+    def result(self, result: Result) -> None:
+        """Not reached the first time."""
+
+
+@pytest.mark.parametrize("after", [10, 80, 130])
+def test_an_interrupted_measurement_goes_on_where_it_stood(
+    tmp_path: Path, after: int
+) -> None:
+    """What was read is not read again; a finished step is not arranged again."""
+    first = Interrupted(after)
+    with on_scene(tmp_path, "capacitor-drawer") as (bench, simulated):
+        with pytest.raises(KeyboardInterrupt):
+            measure_capacitor(
+                bench,
+                SPAN,
+                job=PARALLEL,
+                session=Session(attendant=Changed(simulated), sink=first),
+            )
+        stored = {
+            step: Stored(readings, finished=step != list(first.kept)[-1])
+            for step, readings in first.kept.items()
+        }
+        attendant, second = Changed(simulated), Interrupted(10_000)
+        result = measure_capacitor(
+            bench,
+            SPAN,
+            job=PARALLEL,
+            session=Session(attendant=attendant, sink=second, stored=stored),
+        )
+        truth = simulated.truth["unknown.capacitance_f"]
+    assert holds(result, "capacitance", truth)
+    for step, readings in first.kept.items():
+        assert second.kept[step][: len(readings)] == readings
+    if len(first.kept) == 2:
+        assert attendant.steps == ["unknown"]
+
+
+def test_readings_of_another_measurement_are_refused(tmp_path: Path) -> None:
+    """The plan does not ask for them, and says which it would."""
+    strange = [Reading(frequency_hz=9e6, amplitude_v=0.1)] * 3
+    with (
+        on_scene(tmp_path, "capacitor-drawer") as (bench, simulated),
+        pytest.raises(InputError, match="do not belong to this measurement"),
+    ):
+        measure_capacitor(
+            bench,
+            SPAN,
+            job=PARALLEL,
+            session=Session(
+                attendant=Changed(simulated), stored={"reference": Stored(strange)}
+            ),
+        )
