@@ -1,0 +1,129 @@
+"""Gauge studies against published and independent numbers.
+
+Sources, beside each check: NIST/SEMATECH e-Handbook 2.4.4.3 and 2.4.4.4, read; a
+textbook's table of mean squares for power modules (10 parts, 3 inspectors, 3 tests),
+from memory; and another library's analysis of variance of an invented table.
+"""
+
+import numpy as np
+import pytest
+
+from halfpower.analysis.gauge_study import crossed_study, nested_study, pooled_sd
+
+# 2.4.4.4: sums of squares of the repeats of wafers 138 to 142, 60 degrees each, ohm cm
+REPEATS_SS = np.array([0.48115, 0.69209, 0.48483, 1.21752, 0.30076])
+# 2.4.4.3: deviations of the two runs' means, one degree of freedom each
+RUNS_SD = np.array([0.0223, 0.0027, 0.0289, 0.0133, 0.0205])
+N_RUNS, N_DAYS, N_REPEATS = 2, 6, 6
+
+
+def test_the_handbook_s_repeatability() -> None:
+    """2.4.4.4: pooled over five wafers 0.10290 with 300 degrees of freedom."""
+    found = pooled_sd(np.sqrt(REPEATS_SS / 60.0), degrees_of_freedom=[60] * 5)
+    assert found.sum_of_squares == pytest.approx(3.17635, abs=1e-5)
+    assert found.degrees_of_freedom == 300
+    assert found.sd == pytest.approx(0.10290, abs=5e-6)
+
+
+def test_the_handbook_s_stability() -> None:
+    """2.4.4.3: pooled 0.0197 with 5 degrees of freedom, squares 0.0019370."""
+    found = pooled_sd(RUNS_SD, degrees_of_freedom=[1] * 5)
+    assert found.sum_of_squares == pytest.approx(0.0019370, abs=5e-6)
+    assert found.sd == pytest.approx(0.0197, abs=5e-5)
+
+
+def test_a_nested_table_with_the_handbook_s_levels() -> None:
+    """A table built to have both: levels 1 and 3 and their degrees as published.
+
+    The days' means are invented; what they add is derived from their own scatter:
+    s_days^2 = s2^2 - s1^2/6 and s_runs^2 = s3^2 - s2^2/6.
+    """
+    days = np.array([-0.10, 0.05, 0.12, -0.07, 0.02, -0.02])
+    runs = RUNS_SD[:, np.newaxis] / np.sqrt(2.0) * np.array([-1.0, 1.0])
+    means = 95.0 + runs[:, :, np.newaxis] + days
+    sds = np.broadcast_to(np.sqrt(REPEATS_SS / 60.0)[:, None, None], means.shape)
+    found = nested_study(means, sds=sds, repeats=N_REPEATS)
+    assert found.repeats.sd == pytest.approx(0.10290, abs=5e-6)
+    assert found.repeats.degrees_of_freedom == 300
+    assert found.runs is not None
+    assert found.runs.sd == pytest.approx(0.0196825, abs=2e-5)
+    assert found.runs.degrees_of_freedom == 5
+    assert found.days.degrees_of_freedom == 5 * N_RUNS * (N_DAYS - 1)
+    s2 = days.std(ddof=1)
+    assert found.u_days == pytest.approx(np.sqrt(s2**2 - 0.1028972**2 / 6), rel=1e-5)
+    assert found.u_runs == 0.0  # 0.0197^2 is below s2^2/6
+    assert len(found.cautions) == 1
+
+
+def power_modules() -> np.ndarray:
+    """Build a table of 10 x 3 x 3 with the textbook's sums of squares exactly."""
+    rng = np.random.default_rng(0)
+    parts, operators = (
+        rng.standard_normal((10, 1, 1)),
+        np.array([[[-1.0], [0.2], [0.8]]]),
+    )
+    crossed = rng.standard_normal((10, 3, 1))
+    crossed -= crossed.mean(axis=0, keepdims=True)
+    crossed -= crossed.mean(axis=1, keepdims=True)
+    noise = rng.standard_normal((10, 3, 3))
+    noise -= noise.mean(axis=2, keepdims=True)
+    wanted = ((parts, 3935.96), (operators, 39.27), (crossed, 48.51), (noise, 30.67))
+    table = np.zeros((10, 3, 3))
+    for effect, squares in wanted:
+        effect = np.broadcast_to(effect - effect.mean(), table.shape)  # noqa: PLW2901 # the same effect, spread out
+        table = table + effect * np.sqrt(squares / (effect**2).sum())
+    return table
+
+
+def test_a_textbook_s_power_modules() -> None:
+    """From memory: mean squares 437.33, 19.63, 2.70, 0.51.
+
+    Components 48.29 (parts), 0.56 (operators), 0.73 (interaction), 0.51; F 162.27,
+    7.28 and 5.27.
+    """
+    found = crossed_study(power_modules(), pool="never")
+    variances = [one.sd**2 for one in found.components[:4]]
+    assert variances == pytest.approx([48.29, 0.56, 0.73, 0.51], abs=0.006)
+    assert [row.mean_square for row in found.table] == pytest.approx(
+        [437.33, 19.63, 2.70, 0.51], abs=0.006
+    )
+    assert [row.f for row in found.table[:3]] == pytest.approx(
+        [162.27, 7.28, 5.27], abs=0.02
+    )
+    # By hand: sqrt(2 x 48.29/(0.56 + 0.73 + 0.51)) = 7.3.
+    assert found.distinct_categories == 7
+
+
+# An invented table, 4 parts x 3 operators x 2 repeats.
+INVENTED = np.array(
+    [
+        [[10.1, 10.3], [10.4, 10.2], [10.0, 10.1]],
+        [[12.0, 11.8], [12.5, 12.4], [11.9, 12.1]],
+        [[9.5, 9.4], [9.6, 9.9], [9.3, 9.0]],
+        [[11.1, 11.0], [11.6, 11.2], [11.3, 11.0]],
+    ]
+)
+
+
+def test_sums_of_squares_agree_with_another_library() -> None:
+    """Statsmodels 0.15.0, anova_lm of ``y ~ C(P) * C(O)``; its F of the interaction."""
+    found = crossed_study(INVENTED, pool="never")
+    squares = [row.sum_of_squares for row in found.table]
+    wanted = [24.4845833333, 0.6925, 0.204166666667, 0.315]
+    assert squares == pytest.approx(wanted, rel=1e-10)
+    assert [row.degrees_of_freedom for row in found.table] == [3, 2, 6, 12]
+    assert found.table[2].f == pytest.approx(1.2962962963, rel=1e-9)
+    assert found.table[2].p_value == pytest.approx(0.329642373546, rel=1e-9)
+
+
+def test_a_pooled_table_agrees_with_another_library() -> None:
+    """Statsmodels 0.15.0, anova_lm of ``y ~ C(P) + C(O)``: p 0.33 is pooled."""
+    found = crossed_study(INVENTED)
+    assert found.pooled
+    parts, operators, noise = found.table
+    assert (noise.sum_of_squares, noise.degrees_of_freedom) == (
+        pytest.approx(0.519166666667, rel=1e-10),
+        18,
+    )
+    assert (parts.f, operators.f) == pytest.approx((282.967897271, 12.0048154093))
+    assert operators.p_value == pytest.approx(0.000486757622544, rel=1e-9)
