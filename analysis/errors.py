@@ -19,6 +19,10 @@ adds its own branch in its own ``errors.py``::
     |   |-- EdgeError
     |   `-- GuardError            the tank voltage would pass its limit
     `-- RecordError           2   (records) a record cannot be kept or read
+        `-- BaseError               the record base cannot be opened, read, written
+            |-- BaseBusyError
+            |-- BaseVersionError
+            `-- EntryError
 
 An error says what, where and what to do in one sentence; the values it speaks of
 are attributes too, so that a program need not read the sentence.
