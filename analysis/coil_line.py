@@ -56,12 +56,21 @@ class CoilPoint:
         The known capacitor in F and its dissipation factor.
     found
         The fit.
+    capacitor
+        What the capacitor is called, where it is used with several coils; empty: after
+        the step.
     """
 
     step: str
     capacitor_f: Stated
     capacitor_loss: Stated
     found: ResonanceFit
+    capacitor: str = ""
+
+    @property
+    def capacitor_name(self) -> str:
+        """The name that the capacitor's inputs have."""
+        return self.capacitor or self.step
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,8 +129,8 @@ def point_inputs(
     """
     stated = {"capacitors' common error": common}
     for point in points:
-        stated[f"capacitor, {point.step}"] = point.capacitor_f
-        stated[f"capacitor's loss, {point.step}"] = point.capacitor_loss
+        stated[f"capacitor, {point.capacitor_name}"] = point.capacitor_f
+        stated[f"capacitor's loss, {point.capacitor_name}"] = point.capacitor_loss
     return stated
 
 
@@ -267,8 +276,10 @@ def _across(inputs: Mapping[str, Any], *, point: CoilPoint) -> dict[str, Any]:
     scale = 1.0 + inputs["capacitors' common error"]
     return {
         **inputs,
-        "resonating capacitor": inputs[f"capacitor, {point.step}"] * scale,
-        "resonating capacitor's loss": inputs[f"capacitor's loss, {point.step}"],
+        "resonating capacitor": inputs[f"capacitor, {point.capacitor_name}"] * scale,
+        "resonating capacitor's loss": inputs[
+            f"capacitor's loss, {point.capacitor_name}"
+        ],
     }
 
 

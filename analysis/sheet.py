@@ -70,6 +70,7 @@ PASSES = 8
 NEAR_ENOUGH = 1e-6
 EXACT, AIR_BOND = Stated(value=0.0), Stated(value=1.0)
 LEAST_THICKER = 1.2
+LEAST_OVERHANG = 2.0  # thicknesses: what is beyond it adds 0.4 % to the edge or less
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,8 +85,9 @@ class SheetSample:
         Of discs, in m; or
     width_m, length_m
         of rectangles, in m.
-    extends
-        Whether the sheet is wider than the plates, by twice its thickness or more.
+    overhang_m
+        How far the sheet reaches beyond the plates on all sides, in m: 0 for one that
+        is flush, or twice its thickness and more.
     lead_f
         Stray capacitance of the plates' leads, in F.
     bond_m, bond_permittivity
@@ -98,7 +100,7 @@ class SheetSample:
     diameter_m: Stated | None = None
     width_m: Stated | None = None
     length_m: Stated | None = None
-    extends: bool = False
+    overhang_m: float = 0.0
     lead_f: Stated = EXACT
     bond_m: Stated = EXACT
     bond_permittivity: Stated = AIR_BOND
@@ -131,6 +133,35 @@ class SheetSample:
                 "a bond line's permittivity is 1 or more, not "
                 f"{self.bond_permittivity.value:g}"
             )
+
+        self._refuse_overhang()
+        for spacing_m in (
+            self.thickness_m.value + self.bond_m.value,
+            *(() if self.thicker_m is None else (self.thicker_m.value,)),
+        ):
+            self.edge_f(spacing_m, permittivity=1.0, in_air=not self.extends)
+
+    def _refuse_overhang(self) -> None:
+        if self.overhang_m < 0.0:
+            raise InputError(
+                f"the plates are larger than their sheet by {-self.overhang_m:g} m: "
+                "part of them has air between; cut a larger sheet, or take smaller "
+                "plates"
+            )
+        thickest = max(
+            one.value for one in (self.thickness_m, self.thicker_m) if one is not None
+        )
+        if 0.0 < self.overhang_m < LEAST_OVERHANG * thickest:
+            raise InputError(
+                f"an overhang of {self.overhang_m:g} m is neither flush nor wide: the "
+                "edge field is known for 0 and for twice the thickness "
+                f"({LEAST_OVERHANG * thickest:.2g} m) or more"
+            )
+
+    @property
+    def extends(self) -> bool:
+        """Whether the sheet is wider than the plates."""
+        return self.overhang_m > 0.0
 
     @property
     def lengths(self) -> dict[str, Stated]:

@@ -8,6 +8,7 @@ from . import (
     coil,
     demo,
     fit,
+    fixture,
     marking,
     measure,
     predict,
@@ -31,6 +32,7 @@ app = typer.Typer(
 )
 app.command("demo")(with_exit_status(demo.demo))
 app.add_typer(bench.app, name="bench")
+app.add_typer(fixture.app, name="fixture")
 app.command("sweep")(with_exit_status(measure.sweep))
 app.command("coil")(with_exit_status(coil.coil))
 app.command("capacitor")(with_exit_status(capacitor.capacitor))

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 
 from ..analysis.errors import InputError
 from ..drivers import Bench, BenchFile, load_bench_file, open_bench
+from ..drivers.fixture_record import with_fixture_record
 from ..records.readings_file import ReadingsFile, free_path, read_steps
 from ..sweeps.resonate import Stored
 from ..sweeps.session import Session
@@ -88,7 +89,11 @@ class Located:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
-    """Where a measurement happens, and what is kept of it, by the options' names."""
+    """Where a measurement happens, and what is kept of it, by the options' names.
+
+    ``measured_fixture``: whether the fixture record that the bench file names is used;
+    not where the fixture is what is measured.
+    """
 
     bench: Path | None = None
     scene: str | None = None
@@ -96,10 +101,13 @@ class Place:
     trace: Path | None = None
     readings: Path | None = None
     resume: Path | None = None
+    measured_fixture: bool = True
 
 
 @contextmanager
-def located(bench: Path | None, *, scene: str | None, seed: int) -> Iterator[Located]:
+def located(
+    bench: Path | None, *, scene: str | None, seed: int, measured_fixture: bool = True
+) -> Iterator[Located]:
     """Find the bench that the options name; nothing on it is opened yet.
 
     Parameters
@@ -110,11 +118,14 @@ def located(bench: Path | None, *, scene: str | None, seed: int) -> Iterator[Loc
         A simulated scene to measure on instead of instruments.
     seed
         The scene's seed.
+    measured_fixture
+        Whether the fixture record that the bench file names is used.
 
     Raises
     ------
     InputError
-        Neither is given, or one of the files is wrong.
+        Neither is given, or one of the files is wrong, or the fixture record is too
+        old.
     """
     if bench is None and scene is None:
         raise InputError("say what is on the bench: --bench FILE (or --scene SCENE)")
@@ -122,6 +133,8 @@ def located(bench: Path | None, *, scene: str | None, seed: int) -> Iterator[Loc
         scene_named(scene)  # a scene that is not there is said before its bench file
     path = bench if bench is not None else bundled_bench_file(scene or "")
     file = load_bench_file(path)
+    if measured_fixture:
+        file = with_fixture_record(file, folder=path.parent, now=datetime.now(tz=UTC))
     if scene is None:
         yield Located(
             file=file,
@@ -199,7 +212,12 @@ def measuring(
     """
     stored = {} if place.resume is None else _stored(place.resume)
     with (
-        located(place.bench, scene=place.scene, seed=place.seed) as found,
+        located(
+            place.bench,
+            scene=place.scene,
+            seed=place.seed,
+            measured_fixture=place.measured_fixture,
+        ) as found,
         ExitStack() as stack,
     ):
         show_caution()

@@ -59,13 +59,15 @@ def sheet(
         str | None,
         typer.Option("--length", metavar="LENGTH", help="Of rectangular plates."),
     ] = None,
-    wider: Annotated[
-        bool,
+    overhang: Annotated[
+        str,
         typer.Option(
-            "--wider",
-            help="The sheet is wider than the plates, by twice its thickness or more.",
+            "--overhang",
+            metavar="LENGTH",
+            help="How far the sheet reaches beyond the plates on all sides: 0mm for "
+            "flush, or twice its thickness or more.",
         ),
-    ] = False,
+    ] = "0mm",
     method: Annotated[
         str,
         typer.Option(
@@ -121,7 +123,7 @@ def sheet(
     Example: halfpower sheet --bench bench.toml --tank '150pF +- 1%' --from 1MHz
     --to 4MHz --diameter '50mm +- 0.1mm' --thickness '1.6mm +- 0.02mm'
     """
-    from ..analysis.quantities import parse_stated
+    from ..analysis.quantities import parse_quantity, parse_stated
     from ..analysis.sheet import METHODS, SheetSample, mean_thickness
     from ..sweeps.sheet import SheetJob, measure_sheet
     from .on_bench import Place, measuring
@@ -132,7 +134,7 @@ def sheet(
         diameter_m=stated_or_none(diameter, "m"),
         width_m=stated_or_none(width, "m"),
         length_m=stated_or_none(length, "m"),
-        extends=wider,
+        overhang_m=parse_quantity(overhang, "m"),
         lead_f=parse_stated(plate_leads or "0pF", "F"),
         bond_m=parse_stated(bond or "0mm", "m"),
         bond_permittivity=parse_stated(bond_permittivity, "fraction"),

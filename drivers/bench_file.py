@@ -4,6 +4,7 @@ A quantity is text with a unit, and with its doubt where it has one
 (``"10pF +- 0.5pF"``: limits; ``"5pF u=0.5pF"``: a standard uncertainty).
 """
 
+import re
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
@@ -47,6 +48,14 @@ def _reader(unit: Unit, *, doubt: bool) -> BeforeValidator:
             raise ValueError(str(error)) from error
 
     return BeforeValidator(read)
+
+
+def _days(given: Any) -> float:
+    """Read a span of days or hours (``30d``, ``12h``) as seconds."""
+    match = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*([dh])\s*", str(given))
+    if match is None:
+        raise ValueError(f"{given!r} is not a time like 30d or 12h")
+    return float(match[1]) * {"d": 86400.0, "h": 3600.0}[match[2]]
 
 
 def _not_negative(stated: Stated) -> Stated:
@@ -193,6 +202,12 @@ class FixtureTable(_Table):
         dissipation factor.
     lead_inductance, lead_resistance
         Of the leads between the tank and the part, in H and ohm.
+    record
+        A file beside the bench file that ``halfpower fixture measure`` has written:
+        what it holds takes the place of ``stray_capacitance`` and of the detector's
+        ``input_resistance`` and ``input_capacitance``.
+    record_age_s
+        (key ``record_age``) how old it may be (``"30d"``); None: any age.
     """
 
     kind: Literal["coupled-tank", "coupled-both-sides"]
@@ -202,6 +217,10 @@ class FixtureTable(_Table):
     stray_loss: Loss = Stated(value=0.0)
     lead_inductance: Henries = Stated(value=0.0)
     lead_resistance: Ohms = Stated(value=0.0)
+    record: str = ""
+    record_age_s: Annotated[float, BeforeValidator(_days)] | None = Field(
+        alias="record_age", default=None
+    )
 
 
 class CapacitorTable(_Table):

@@ -13,6 +13,7 @@ from ..analysis.quantities import describe
 from ..analysis.result import Caution, Quantity, Result, Swept
 from ..analysis.stated import Stated
 from .known import (
+    AROUND,
     USUAL_SELF_CAPACITANCE,
     Expected,
     KnownCapacitor,
@@ -20,6 +21,7 @@ from .known import (
     assumed_self_capacitance,
     compared,
     expected_span,
+    next_span,
 )
 from .marked import Marked
 from .on_bench import (
@@ -36,7 +38,6 @@ __all__ = ["KnownParts", "coil_span", "measure_coil"]
 
 EXACT = Stated(value=0.0)
 DOUBTFUL_Q = 1.0 / 3.0  # relative uncertainty from which Q is hardly a value
-AROUND = (0.75, 1.3)  # of the frequency foretold: the further capacitors' spans
 MISFIT = 1e-3  # a chance below which points are off a line
 LINE_UNITS: Mapping[str, str] = {
     "inductance": "H",
@@ -291,7 +292,7 @@ def _on_several(
                 "take any other off.",
                 fitted=("coil", "strap", slot),
             ),
-            _next_span(span, points, capacitor, bench=bench),
+            next_span(span, points, capacitor, bench=bench),
             tank=_tank(bench, capacitor=capacitor, known=known),
         )
         sweeps.append(swept)
@@ -335,29 +336,6 @@ def _on_several(
                 "stand beside each sweep."
             ),
         ),
-    )
-
-
-def _next_span(
-    span: Span,
-    points: Sequence[CoilPoint],
-    capacitor: KnownCapacitor,
-    *,
-    bench: IdentifiedBench,
-) -> Span:
-    """Foretell the next resonance from the first one's."""
-    if not points:
-        return span
-    limits, first = bench.file.limits, points[0]
-    beside_f = bench.file.fixture.stray_capacitance.value + USUAL_SELF_CAPACITANCE.value
-    ratio = (first.capacitor_f.value + beside_f) / (
-        capacitor.capacitance_f.value + beside_f
-    )
-    foretold_hz = first.found.resonant_frequency_hz * math.sqrt(ratio)
-    return replace(
-        span,
-        lowest_hz=max(AROUND[0] * foretold_hz, limits.lowest_frequency_hz),
-        highest_hz=min(AROUND[1] * foretold_hz, limits.highest_frequency_hz),
     )
 
 

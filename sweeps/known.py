@@ -1,14 +1,18 @@
 """What is known of the parts beside the one that is measured."""
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
+from ..analysis.coil_line import CoilPoint
 from ..analysis.errors import InputError
 from ..analysis.quantities import Unit, format_quantity
 from ..analysis.result import Caution
 from ..analysis.stated import Stated
+from .on_bench import IdentifiedBench, Span
 
 __all__ = [
+    "AROUND",
     "USUAL_CAPACITOR_LOSS",
     "USUAL_SELF_CAPACITANCE",
     "Expected",
@@ -18,6 +22,7 @@ __all__ = [
     "compared",
     "expected_span",
     "limits_of",
+    "next_span",
 ]
 
 # A single-layer coil of 1 to 5 cm diameter has 0.46 to 0.8 pF per cm (Medhurst 1947,
@@ -25,6 +30,7 @@ __all__ = [
 USUAL_SELF_CAPACITANCE = Stated.within(2.5e-12, half_width=2e-12)
 # Mica and low-loss ceramic: common practice, no published source.
 USUAL_CAPACITOR_LOSS = Stated.within(2.5e-4, half_width=2.5e-4)
+AROUND = (0.75, 1.3)  # of the frequency foretold: the further capacitors' spans
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,6 +100,52 @@ def expected_span(inductance_h: float, *, capacitance_f: float) -> tuple[float, 
         )
     f0 = (inductance_h * capacitance_f) ** -0.5 / (2.0 * math.pi)
     return f0 / 2.0, f0 * 1.25
+
+
+def next_span(
+    span: Span,
+    points: Sequence[CoilPoint],
+    capacitor: KnownCapacitor,
+    *,
+    bench: IdentifiedBench,
+) -> Span:
+    """Foretell the resonance on the next capacitor from that on the first.
+
+    Parameters
+    ----------
+    span
+        Where to look on the first, and how closely to measure.
+    points
+        What was measured so far; none: the span is returned.
+    capacitor
+        The next one.
+    bench
+        The bench, for its limits and stray.
+    """
+    if not points:
+        return span
+    limits, first = bench.file.limits, points[0]
+    fixture, detector = bench.file.fixture, bench.file.detector
+    probe_f = (
+        detector.input_capacitance
+        if fixture.output_coupling_capacitance is None
+        else fixture.output_coupling_capacitance
+    )
+    beside_f = (
+        fixture.stray_capacitance.value
+        + fixture.coupling_capacitance.value
+        + probe_f.value
+        + USUAL_SELF_CAPACITANCE.value
+    )
+    ratio = (first.capacitor_f.value + beside_f) / (
+        capacitor.capacitance_f.value + beside_f
+    )
+    foretold_hz = first.found.resonant_frequency_hz * math.sqrt(ratio)
+    return replace(
+        span,
+        lowest_hz=max(AROUND[0] * foretold_hz, limits.lowest_frequency_hz),
+        highest_hz=min(AROUND[1] * foretold_hz, limits.highest_frequency_hz),
+    )
 
 
 def compared(

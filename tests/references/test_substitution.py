@@ -275,7 +275,7 @@ def test_discs_give_the_permittivity_that_a_field_solution_was_made_with(
             sample=SheetSample(
                 thickness_m=Stated(value=t_mm * 1e-3),
                 diameter_m=Stated(value=50e-3),
-                extends=extends,
+                overhang_m=10e-3 if extends else 0.0,
             ),
             method="calculated",
             found=plates(t_mm, permittivity, edge, 0.01),

@@ -1,0 +1,216 @@
+"""`halfpower fixture`: what the fixture adds, and whether it still does."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from .ending import with_exit_status
+from .options import (
+    BenchOption,
+    FromOption,
+    JsonOption,
+    LabelOption,
+    MostOption,
+    PageOption,
+    PlotOption,
+    ReadingsOption,
+    ResumeOption,
+    SceneOption,
+    SeedOption,
+    TargetOption,
+    ToOption,
+    TraceOption,
+    known_capacitor,
+    span_of,
+    stated_or_none,
+)
+
+__all__ = ["app"]
+
+app = typer.Typer(
+    help="The fixture: measure what it adds, check it with a reference part.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+OUT_OF_CONTROL = 1
+
+
+@with_exit_status
+def measure(
+    *,
+    capacitor: Annotated[
+        list[str],
+        typer.Option(
+            "--capacitor",
+            metavar="CAPACITANCE",
+            help="A known capacitor, as '150pF +- 1%'; two or more (repeat it).",
+        ),
+    ],
+    self_capacitance: Annotated[
+        list[str],
+        typer.Option(
+            "--self-capacitance",
+            metavar="CAPACITANCE",
+            help="The work coil's own, as '4pF +- 1pF'; repeat it for a second coil.",
+        ),
+    ],
+    bench: BenchOption = None,
+    scene: SceneOption = None,
+    seed: SeedOption = 0,
+    lowest: FromOption = None,
+    highest: ToOption = None,
+    capacitor_loss: Annotated[
+        str | None,
+        typer.Option(
+            "--capacitor-loss", metavar="D", help="The capacitors' dissipation factor."
+        ),
+    ] = None,
+    common_error: Annotated[
+        str,
+        typer.Option(
+            "--common-error",
+            metavar="SHARE",
+            help="Limits of an error that the capacitors share.",
+        ),
+    ] = "0%",
+    second_probe: Annotated[
+        bool,
+        typer.Option(
+            "--second-probe",
+            help="Measure the probe's loading with a second one like it.",
+        ),
+    ] = False,
+    alike: Annotated[
+        str,
+        typer.Option(
+            "--alike", metavar="SHARE", help="Limits of how the two probes differ."
+        ),
+    ] = "15%",
+    coil_q: Annotated[
+        str | None,
+        typer.Option(
+            "--coil-q",
+            metavar="Q",
+            help="Measure the loading with a coil of known Q, as '300 +- 5%'.",
+        ),
+    ] = None,
+    save: Annotated[
+        Path | None,
+        typer.Option(
+            "--save",
+            metavar="FILE",
+            help="Write a fixture record, for record = ... in [fixture].",
+        ),
+    ] = None,
+    label: LabelOption = "",
+    target: TargetOption = "0.2%",
+    most_readings: MostOption = 200,
+    json: JsonOption = None,
+    plot: PlotOption = None,
+    page: PageOption = None,
+    readings: ReadingsOption = None,
+    resume: ResumeOption = None,
+    trace: TraceOption = None,
+) -> None:
+    """Measure the fixture's stray capacitance, and the probe's loading.
+
+    Example: halfpower fixture measure --bench bench.toml --capacitor '68pF +- 1%'
+    --capacitor '150pF +- 1%' --capacitor '680pF +- 1%' --self-capacitance '4pF +- 1pF'
+    --from 1MHz --to 5MHz --save fixture.toml
+    """
+    from ..analysis.quantities import parse_quantity, parse_stated
+    from ..sweeps.fixture import FixtureJob, WorkCoil, measure_fixture
+    from .fixture_keeping import save_result
+    from .on_bench import Place, measuring
+    from .output import Wanted, hand_out
+
+    job = FixtureJob(
+        coils=tuple(
+            WorkCoil(name=f"coil {number}", self_capacitance_f=parse_stated(one, "F"))
+            for number, one in enumerate(self_capacitance, start=1)
+        ),
+        capacitors=tuple(
+            known_capacitor(one, loss=capacitor_loss) for one in capacitor
+        ),
+        common_error=parse_quantity(common_error, "fraction"),
+        second_probe=second_probe,
+        alike=parse_quantity(alike, "fraction"),
+        coil_q=stated_or_none(coil_q, "fraction"),
+    )
+    span = span_of(lowest, highest, target=target, most_readings=most_readings)
+    wanted = Wanted(json=json, plot=plot, page=page)
+    place = Place(
+        bench=bench,
+        scene=scene,
+        seed=seed,
+        trace=trace,
+        readings=readings,
+        resume=resume,
+        measured_fixture=False,
+    )
+    with measuring(place, procedure="fixture", label=label) as (on_bench, session):
+        result = measure_fixture(on_bench, span, job=job, session=session)
+        kind = on_bench.file.fixture.kind
+    hand_out(result, wanted)
+    if save is not None:
+        save_result(result, save, kind=kind, made=datetime.now(tz=UTC))
+
+
+@with_exit_status
+def check(
+    *,
+    capacitor: Annotated[
+        str,
+        typer.Option(
+            "--capacitor",
+            metavar="CAPACITANCE",
+            help="The capacitor that stays across the reference coil.",
+        ),
+    ],
+    history: Annotated[
+        Path,
+        typer.Option(
+            "--history",
+            metavar="FILE",
+            help="Where the checks of this reference part are kept (CSV); each one "
+            "that is in control is added.",
+        ),
+    ],
+    bench: BenchOption = None,
+    scene: SceneOption = None,
+    seed: SeedOption = 0,
+    lowest: FromOption = None,
+    highest: ToOption = None,
+    label: LabelOption = "reference",
+    target: TargetOption = "0.2%",
+    most_readings: MostOption = 200,
+    json: JsonOption = None,
+    readings: ReadingsOption = None,
+    trace: TraceOption = None,
+) -> None:
+    """Measure a reference coil and compare it with its own history.
+
+    Exit status 1: it is out of control; do not measure before it is known why.
+
+    Example: halfpower fixture check --bench bench.toml --capacitor 150pF --from 2MHz
+    --to 4MHz --history reference.csv
+    """
+    from ..sweeps.coil import KnownParts, measure_coil
+    from .fixture_keeping import compare_with_history
+    from .on_bench import Place, measuring
+    from .output import Wanted, hand_out
+
+    known = KnownParts(capacitors=(known_capacitor(capacitor, loss=None),))
+    span = span_of(lowest, highest, target=target, most_readings=most_readings)
+    place = Place(bench=bench, scene=scene, seed=seed, trace=trace, readings=readings)
+    with measuring(place, procedure="check", label=label) as (on_bench, session):
+        result = measure_coil(on_bench, span, known=known, session=session)
+    hand_out(result, Wanted(json=json))
+    if not compare_with_history(result, history):
+        raise typer.Exit(OUT_OF_CONTROL)
+
+
+app.command("measure")(measure)
+app.command("check")(check)

@@ -1,0 +1,301 @@
+"""`capacitor`, `sheet`, `coil` and `fixture` as a stranger types them."""
+
+import json
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from halfpower.cli import on_bench
+from halfpower.cli.on_bench import bundled_bench_file
+from halfpower.drivers import open_bench
+from halfpower.sim import load_scene, open_visa
+
+Run = Callable[..., Any]
+TANK = ("--tank", "150pF +- 1%", "--from", "1.5MHz", "--to", "4MHz")
+DRAWER = ("capacitor", "--scene", "capacitor-drawer", *TANK, "--expect", "100pF +- 50%")
+PLATES = ("--width", "60mm +- 0.06mm", "--length", "60mm +- 0.06mm")
+BOARD = ("sheet", "--scene", "board-sheet", *TANK, "--thickness", "1.6mm +- 0.02mm")
+DIAL = ("capacitor", "--scene", "mica-capacitor", "--method", "dial", "--at", "2MHz")
+FIXTURE = (
+    "fixture", "measure", "--scene", "coil-set", "--from", "1MHz", "--to", "9MHz",
+    "--capacitor", "68pF +- 1%", "--capacitor", "150pF +- 1%",
+)  # fmt: skip
+
+
+def document(halfpower: Run, *arguments: str) -> dict[str, Any]:
+    """Run a command and read the result document that it prints."""
+    ended = halfpower(*arguments, "--json", "-")
+    assert ended.status == 0, ended.err
+    found: dict[str, Any] = json.loads(ended.out)
+    return found
+
+
+def test_a_capacitor_s_document_has_both_sweeps_and_the_marking(halfpower: Run) -> None:
+    """The scene's 91 pF is what '910' cannot mean with 20 %; the sentence says so."""
+    result = document(halfpower, *DRAWER, "--seed", "1", "--marked", "101K")
+    assert result["procedure"] == "capacitor"
+    steps = [one["step"] for one in result["evidence"]["sweeps"]]
+    assert steps == ["reference", "unknown"]
+    assert any(one.startswith("Marked '101K'") for one in result["remarks"])
+    assert result["quantities"]["capacitance"]["unit"] == "F"
+
+
+def test_a_dial_needs_no_person_where_the_bench_is_simulated(halfpower: Run) -> None:
+    """The scene's own capacitor is turned; the readings keep its settings."""
+    result = document(halfpower, *DIAL, "--seed", "1")
+    swept = result["evidence"]["sweeps"][0]
+    assert swept["fit"]["abscissa_unit"] == "F"
+    assert all(30e-12 <= one["capacitance_f"] <= 500e-12 for one in swept["readings"])
+    truth = load_scene("mica-capacitor").build(seed=1).truth["unknown.capacitance_f"]
+    value = result["quantities"]["capacitance"]
+    assert abs(value["value"] - truth) < 3.0 * value["standard_uncertainty"]
+
+
+def test_a_sheet_is_drawn_and_written_as_a_page(halfpower: Run, tmp_path: Path) -> None:
+    """Three panels, one table of the sweeps, and the sentence about air."""
+    page, picture = tmp_path / "board.html", tmp_path / "board.png"
+    ended = halfpower(*BOARD, *PLATES, "--page", str(page), "--plot", str(picture))
+    assert ended.status == 0, ended.err
+    text = page.read_text(encoding="utf-8")
+    assert "Sweep by sweep" in text
+    assert "In air the plates measure" in text
+    assert picture.read_bytes().startswith(b"\x89PNG")
+
+
+def test_the_fixture_s_record_is_used_and_grows_old(
+    halfpower: Run, tmp_path: Path
+) -> None:
+    """Saved, named in a bench file, used; refused when it is older than allowed."""
+    record = tmp_path / "tank.toml"
+    ended = halfpower(
+        *FIXTURE, "--self-capacitance", "4pF +- 0.4pF", "--save", str(record)
+    )
+    assert ended.status == 0, ended.err
+    assert 'stray_capacitance = "' in record.read_text(encoding="utf-8")
+    text = bundled_bench_file("coil-set").read_text(encoding="utf-8")
+    named = 'kind = "coupled-tank"\nrecord = "tank.toml"\nrecord_age = "30d"'
+    text = text.replace('kind = "coupled-tank"', named)
+    bench = tmp_path / "bench.toml"
+    bench.write_text(text, encoding="utf-8")
+    sweep = (
+        "sweep", "--bench", str(bench), "--scene", "kit-coil", "--from", "4MHz",
+        "--to", "10MHz",
+    )  # fmt: skip
+    result = document(halfpower, *sweep)
+    stray = result["evidence"]["settings"]["fixture's stray"]
+    assert " u=" in stray  # measured, not the bench file's limits
+    old = re.sub(r"made = \d{4}", "made = 2020", record.read_text(encoding="utf-8"))
+    record.write_text(old, encoding="utf-8")
+    refused = halfpower(*sweep)
+    assert refused.status == 2
+    assert "days old" in refused.err
+
+
+def test_the_daily_check_builds_a_history_and_then_judges(
+    halfpower: Run, tmp_path: Path
+) -> None:
+    """Six seeds of one bench are alike only by chance; a changed part is not."""
+    check = (
+        "fixture", "check", "--scene", "kit-coil", "--capacitor", "150pF +- 1%",
+        "--from", "4MHz", "--to", "10MHz", "--history", str(tmp_path / "ref.csv"),
+    )  # fmt: skip
+    for _ in range(5):
+        assert halfpower(*check, "--seed", "1").status == 0
+    rows = (tmp_path / "ref.csv").read_text(encoding="utf-8").splitlines()
+    # The simulated bench repeats itself to the last digit; a real one does not.
+    spread = [
+        re.sub(r",(\d+\.\d+),", lambda m, n=n: f",{float(m[1]) + 20.0 * n!r},", row)
+        for n, row in enumerate(rows)
+    ]
+    spread = [re.sub(r"(\d+\.\d+)$", rf"\g<1>{n}", row) for n, row in enumerate(spread)]
+    quality = [168.1, 168.0, 167.9, 168.05, 167.95]
+    spread[1:] = [
+        f"{row.rpartition(',')[0]},{q}"
+        for row, q in zip(spread[1:], quality, strict=True)
+    ]
+    (tmp_path / "ref.csv").write_text("\n".join(spread) + "\n", encoding="utf-8")
+    good = halfpower(*check, "--seed", "1")
+    assert good.status == 0, good.err
+    assert "in control" in good.err
+    bad = halfpower(*check, "--seed", "2")
+    assert bad.status == 1
+    assert "OUT OF CONTROL" in bad.err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "status", "says"),
+    [
+        ((*DRAWER, "--method", "bridge"), 2, "--method is one of auto, parallel"),
+        ((*DRAWER, "--method", "dial"), 2, "--at FREQUENCY"),
+        ((*DRAWER, "--at", "2MHz"), 2, "--at FREQUENCY"),
+        ((*DRAWER, "--marked", "zzz"), 2, "'zzz' is no marking"),
+        ((*DRAWER, "--expect", "-5pF"), 2, "above zero"),
+        (
+            (*DRAWER, "--scene", "kit-coil", "--from", "4MHz", "--to", "10MHz"),
+            2,
+            "the scene has no unknown",
+        ),
+        ((*DIAL, "--scene", "kit-coil"), 2, "no variable capacitor"),
+        (BOARD, 2, "diameter or rectangles"),
+        ((*BOARD[:-1], "0mm", *PLATES), 2, "thickness is above zero"),
+        ((*BOARD, *PLATES, "--bond", "2mm"), 2, "not between 0"),
+        ((*BOARD, *PLATES, "--overhang", "-2mm"), 2, "larger than their sheet"),
+        ((*BOARD, *PLATES, "--overhang", "1mm"), 2, "neither flush nor wide"),
+        ((*BOARD, *PLATES, "--method", "two-thicknesses"), 2, "second sheet"),
+        ((*BOARD, "--diameter", "5mm"), 2, "outside what the edge field"),
+        ((*BOARD[:-1], "30mm", *PLATES), 2, "outside what the edge field"),
+        (FIXTURE, 2, "self-capacitance"),
+        (
+            (*FIXTURE[:-2], "--self-capacitance", "4pF"),
+            2,
+            "two known capacitors or more",
+        ),
+        (
+            ("coil", "--scene", "coil-set", "--capacitor", "68pF", "--capacitor",
+             "68pF", "--from", "1MHz", "--to", "5MHz"),
+            2,
+            "take different ones",
+        ),
+        (
+            ("coil", "--scene", "kit-coil", "--expect", "3.3uH"),
+            2,
+            "without a capacitor an expected inductance gives no span",
+        ),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_is_refused_in_one_sentence(
+    halfpower: Run, arguments: tuple[str, ...], status: int, says: str
+) -> None:
+    """The exit status, and a sentence that says what to do; no number."""
+    ended = halfpower(*arguments)
+    assert ended.status == status, ended.err
+    assert says in ended.err
+    assert "Traceback" not in ended.err
+    assert "±" not in ended.out
+
+
+class PersonAtTheDial:
+    """Attaches what is asked for and turns the capacitor of a simulated bench.
+
+    Parameters
+    ----------
+    leaves_at
+        The question at which Ctrl-C is pressed; None: none.
+    """
+
+    def __init__(self, *, leaves_at: int | None = None) -> None:
+        self.simulated = load_scene("mica-capacitor").build(seed=4)
+        self.manager: Any = open_visa(self.simulated)
+        self.questions: list[str] = []
+        self._leaves_at = leaves_at
+
+    def ask(self, question: str) -> str:
+        """Do as asked, and answer."""
+        self.questions.append(question)
+        if len(self.questions) == self._leaves_at:
+            raise KeyboardInterrupt
+        if wanted := re.search(r"Turn the capacitor to (\S+) pF", question):
+            # A person sets what the dial can show: a tenth of a picofarad.
+            shown = round(float(wanted[1]), 1)
+            self.simulated.set_capacitor(shown * 1e-12)
+            return f"{shown}"
+        if "take the unknown off" in question:
+            self.simulated.disconnect("unknown")
+        elif "Attach the unknown" in question:
+            self.simulated.connect("unknown")
+        else:
+            raise AssertionError(question)
+        return ""
+
+
+@pytest.fixture
+def at_the_dial(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> Callable[[PersonAtTheDial], tuple[str, ...]]:
+    """Seat a person at the variable capacitor of a bench with real instruments.
+
+    The instruments are the simulated ones, behind the name of a VISA library.
+    """
+    text = bundled_bench_file("mica-capacitor").read_text(encoding="utf-8")
+    bench = tmp_path / "bench.toml"
+    bench.write_text(text.replace('"8ms"', '"0s"'), encoding="utf-8")
+
+    def seat(person: PersonAtTheDial) -> tuple[str, ...]:
+        def with_the_simulated(file: Any, **given: Any) -> Any:
+            given |= {
+                "manager": person.manager,
+                "sleep": person.simulated.clock.sleep,
+                "clock": lambda: person.simulated.clock.now_s,
+                "ask": person.ask,
+            }
+            return open_bench(file, **given)
+
+        monkeypatch.setattr(on_bench, "open_bench", with_the_simulated)
+        monkeypatch.setattr(on_bench, "ask_person", person.ask)
+        return ("capacitor", "--bench", str(bench), "--method", "dial", "--at", "2MHz")
+
+    return seat
+
+
+def test_a_person_turns_the_capacitor(
+    halfpower: Run, at_the_dial: Callable[[PersonAtTheDial], tuple[str, ...]]
+) -> None:
+    """What the dial shows is what counts, to the tenth; C and D hold the truth."""
+    person = PersonAtTheDial()
+    result = document(halfpower, *at_the_dial(person))
+    truth = person.simulated.truth
+    for name, true in (
+        ("capacitance", truth["unknown.capacitance_f"]),
+        ("dissipation_factor", truth["unknown.dissipation_factor"]),
+    ):
+        value = result["quantities"][name]
+        assert abs(value["value"] - true) < 3.0 * value["standard_uncertainty"]
+    first = person.questions[0]
+    assert "output is off" in first
+    assert first.endswith("Then press Enter.")
+    assert len(person.questions) < 70
+
+
+def test_a_person_who_left_goes_on_where_they_stood(
+    halfpower: Run,
+    at_the_dial: Callable[[PersonAtTheDial], tuple[str, ...]],
+    tmp_path: Path,
+) -> None:
+    """Ctrl-C in the middle keeps the readings; --resume asks only for the rest."""
+    left = PersonAtTheDial(leaves_at=15)
+    kept = tmp_path / "kept.csv"
+    ended = halfpower(*at_the_dial(left), "--readings", str(kept))
+    assert ended.status == 130
+    output = left.manager.open_resource(left.simulated.resources["generator"])
+    output.read_termination = output.write_termination = "\n"
+    assert output.query("OUTP?").strip() == "0"
+    back = PersonAtTheDial()
+    result = document(halfpower, *at_the_dial(back), "--resume", str(kept))
+    assert len(back.questions) + 13 < 72
+    true = back.simulated.truth["unknown.capacitance_f"]
+    value = result["quantities"]["capacitance"]
+    assert abs(value["value"] - true) < 3.0 * value["standard_uncertainty"]
+
+
+def test_a_dial_s_readings_are_fitted_from_their_file(
+    halfpower: Run, tmp_path: Path
+) -> None:
+    """`fit --step` finds the same peak; without the stray it says so."""
+    kept = tmp_path / "dial.csv"
+    whole = document(halfpower, *DIAL, "--seed", "1", "--readings", str(kept))
+    several = halfpower("fit", str(kept))
+    assert several.status == 2
+    assert "reference, unknown" in several.err
+    again = document(halfpower, "fit", str(kept), "--step", "reference")
+    first = whole["evidence"]["sweeps"][0]["fit"]["half_power_points"]
+    setting = again["quantities"]["resonant_capacitance"]["value"]
+    assert first["lower_hz"] < setting < first["upper_hz"]
+    assert again["warnings"][0]["code"] == "stray_not_stated"
+    stated = document(
+        halfpower, "fit", str(kept), "--step", "reference", "--stray", "20pF +- 1pF"
+    )
+    quality = stated["quantities"]["loaded_q"]["value"]
+    assert quality > again["quantities"]["loaded_q"]["value"]
