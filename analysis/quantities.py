@@ -27,6 +27,8 @@ __all__ = [
     "parse_stated",
 ]
 
+LARGEST_DOUBT = 99.5  # what would show three digits where two are kept
+
 Unit = Literal["Hz", "H", "F", "ohm", "V", "m", "s", "fraction"]
 
 
@@ -266,6 +268,9 @@ def _prefix(value: float, *, u: float, unit: str) -> tuple[str, float]:
         return "", 1.0
     leading = max(abs(value), u if math.isfinite(u) else 0.0) or 1.0
     power = math.floor(math.log10(leading) / 3.0 + 1e-12) * 3
+    # 620 fF known to two digits is no 620: it is 0.62 pF.
+    if math.isfinite(u) and u / 10.0**power >= LARGEST_DOUBT:
+        power += 3
     power = min(max(power, -15), 9)
     letters = {-15: "f", -12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M"}
     return letters.get(power, "G") + ("Ω" if unit == "ohm" else unit), 10.0**power

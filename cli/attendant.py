@@ -2,16 +2,23 @@
 
 from collections.abc import Callable
 from contextlib import AbstractContextManager
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..analysis.errors import InputError
 from ..drivers.hand import Ask
-from ..sweeps.steps import Arrangement
+from ..sweeps.steps import Arrangement, Attendant
 
 if TYPE_CHECKING:
+    from ..reports.hookup import Kind
     from ..sim.bench import SimulatedBench
 
-__all__ = ["PersonAttendant", "SceneAttendant", "SceneCapacitor"]
+__all__ = [
+    "DrawingAttendant",
+    "PersonAttendant",
+    "SceneAttendant",
+    "SceneCapacitor",
+]
 
 
 class PersonAttendant:
@@ -39,6 +46,50 @@ class PersonAttendant:
                 f"The generator's output is off. {arrangement.instruction} Then press "
                 "Enter."
             )
+
+
+class DrawingAttendant:
+    """Draws what is to be hooked up before another attendant does it.
+
+    Parameters
+    ----------
+    inner
+        Who does it.
+    folder
+        Where the drawings go.
+    kind
+        The fixture's.
+    tell
+        Says where a drawing is.
+    """
+
+    def __init__(
+        self,
+        inner: Attendant,
+        *,
+        folder: Path,
+        kind: "Kind",
+        tell: Callable[[str], None],
+    ) -> None:
+        self._inner, self._folder, self._kind = inner, folder, kind
+        self._tell = tell
+
+    def arrange(self, arrangement: Arrangement) -> None:
+        """Draw it, once each, and have it done.
+
+        Raises
+        ------
+        ReportError
+            It cannot be drawn or written.
+        """
+        from ..reports.hookup import HOOKUPS, save_hookup
+
+        for which in HOOKUPS:
+            path = self._folder / f"{which}.svg"
+            if which == arrangement.hookup and not path.exists():
+                save_hookup(which, kind=self._kind, path=path)
+                self._tell(f"Drawn: {path}")
+        self._inner.arrange(arrangement)
 
 
 class SceneAttendant:

@@ -7,6 +7,7 @@ import typer
 from .options import (
     BenchOption,
     FromOption,
+    HookupOption,
     JsonOption,
     LabelOption,
     MostOption,
@@ -80,6 +81,7 @@ def capacitor(
     plot: PlotOption = None,
     page: PageOption = None,
     readings: ReadingsOption = None,
+    hookup: HookupOption = None,
     resume: ResumeOption = None,
     trace: TraceOption = None,
 ) -> None:
@@ -119,6 +121,7 @@ def capacitor(
         seed=seed,
         trace=trace,
         readings=readings,
+        hookups=hookup,
         resume=resume,
     )
     with measuring(place, procedure="capacitor", label=label) as (on_bench, session):

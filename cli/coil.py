@@ -7,6 +7,7 @@ import typer
 from .options import (
     BenchOption,
     FromOption,
+    HookupOption,
     JsonOption,
     LabelOption,
     MostOption,
@@ -102,6 +103,7 @@ def coil(
     plot: PlotOption = None,
     page: PageOption = None,
     readings: ReadingsOption = None,
+    hookup: HookupOption = None,
     resume: ResumeOption = None,
     trace: TraceOption = None,
 ) -> None:
@@ -138,6 +140,7 @@ def coil(
         seed=seed,
         trace=trace,
         readings=readings,
+        hookups=hookup,
         resume=resume,
     )
     with measuring(place, procedure="coil", label=label) as (on_bench, session):

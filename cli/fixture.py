@@ -10,6 +10,7 @@ from .ending import with_exit_status
 from .options import (
     BenchOption,
     FromOption,
+    HookupOption,
     JsonOption,
     LabelOption,
     MostOption,
@@ -111,6 +112,7 @@ def measure(
     plot: PlotOption = None,
     page: PageOption = None,
     readings: ReadingsOption = None,
+    hookup: HookupOption = None,
     resume: ResumeOption = None,
     trace: TraceOption = None,
 ) -> None:
@@ -147,6 +149,7 @@ def measure(
         seed=seed,
         trace=trace,
         readings=readings,
+        hookups=hookup,
         resume=resume,
         measured_fixture=False,
     )

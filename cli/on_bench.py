@@ -23,7 +23,13 @@ from ..records.readings_file import ReadingsFile, free_path, read_steps
 from ..sweeps.resonate import Stored
 from ..sweeps.session import Session
 from ..sweeps.sink import Sink, Sinks
-from .attendant import PersonAttendant, SceneAttendant, SceneCapacitor
+from ..sweeps.steps import Attendant
+from .attendant import (
+    DrawingAttendant,
+    PersonAttendant,
+    SceneAttendant,
+    SceneCapacitor,
+)
 from .output import KeepReadings, ShowProgress, kept, now_utc, show_caution, talk
 from .person import ask_person
 from .scenes import scene_named
@@ -102,6 +108,7 @@ class Place:
     readings: Path | None = None
     resume: Path | None = None
     measured_fixture: bool = True
+    hookups: Path | None = None
 
 
 @contextmanager
@@ -221,7 +228,6 @@ def measuring(
         ExitStack() as stack,
     ):
         show_caution()
-        simulated = found.simulated
         bench = stack.enter_context(
             open_bench(
                 found.file,
@@ -251,12 +257,30 @@ def measuring(
                 label=label,
                 begun=now_utc(),
                 sink=Sinks(sinks),
-                attendant=PersonAttendant(ask_person, paused=paused)
-                if simulated is None
-                else SceneAttendant(simulated, tell=talk),
+                attendant=_attendant(place, found, paused=paused),
                 stored=stored,
             ),
         )
+
+
+def _attendant(
+    place: Place,
+    found: Located,
+    *,
+    paused: Callable[[], AbstractContextManager[None]],
+) -> Attendant:
+    """Find who changes what is on the fixture, and who draws it first."""
+    simulated = found.simulated
+    does_it: Attendant = (
+        PersonAttendant(ask_person, paused=paused)
+        if simulated is None
+        else SceneAttendant(simulated, tell=talk)
+    )
+    if place.hookups is None:
+        return does_it
+    return DrawingAttendant(
+        does_it, folder=place.hookups, kind=found.file.fixture.kind, tell=talk
+    )
 
 
 def _capacitor(found: Located) -> SceneCapacitor | None:

@@ -17,6 +17,7 @@ Choice = TypeVar("Choice", bound=str)
 __all__ = [
     "BenchOption",
     "FromOption",
+    "HookupOption",
     "JsonOption",
     "LabelOption",
     "MostOption",
@@ -119,6 +120,14 @@ TraceOption = Annotated[
 ]
 
 
+HookupOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--hookup",
+        metavar="FOLDER",
+        help="Draw what is to be hooked up for each step, as SVG in FOLDER.",
+    ),
+]
 TankCapacitorOption = Annotated[
     str | None,
     typer.Option(

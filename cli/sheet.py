@@ -7,6 +7,7 @@ import typer
 from .options import (
     BenchOption,
     FromOption,
+    HookupOption,
     JsonOption,
     LabelOption,
     MostOption,
@@ -115,6 +116,7 @@ def sheet(
     plot: PlotOption = None,
     page: PageOption = None,
     readings: ReadingsOption = None,
+    hookup: HookupOption = None,
     resume: ResumeOption = None,
     trace: TraceOption = None,
 ) -> None:
@@ -156,6 +158,7 @@ def sheet(
         seed=seed,
         trace=trace,
         readings=readings,
+        hookups=hookup,
         resume=resume,
     )
     with measuring(place, procedure="sheet", label=label) as (on_bench, session):

@@ -12,8 +12,8 @@ from .summary import (
     budget_rows,
     heading,
     quantity_rows,
-    remarks,
     step_rows,
+    sweep_remarks,
 )
 
 __all__ = ["CAUTION", "check_page", "save_page"]
@@ -85,7 +85,8 @@ def save_page(result: Result, path: Path, *, invented: str = "") -> None:
         invented=invented,
         rows=quantity_rows(result),
         steps=step_rows(result),
-        remarks=remarks(result),
+        said=result.remarks,
+        remarks=sweep_remarks(result),
         warnings=result.warnings,
         picture=Markup(_svg(result)),  # noqa: S704 - drawn here, its text escaped
         budgets=_budgets(result),

@@ -82,10 +82,10 @@ def draw(result: Result) -> Figure:
     except ImportError as error:
         raise ReportError(NO_LIBRARY) from error
     if len(result.evidence.sweeps) > 1 or result.evidence.sweeps[0].by_dial:
-        from .panels import draw_panels
+        from .panels import draw_panels, results_line
 
         figure = draw_panels(result)
-        _head(figure, result)
+        _head(figure, result, below=results_line(result))
         return figure
     figure = Figure(figsize=(9.0, 5.2), layout="constrained")
     grid = figure.add_gridspec(2, 2, width_ratios=(2.6, 1.0), height_ratios=(3.0, 1.0))
@@ -100,10 +100,14 @@ def draw(result: Result) -> Figure:
     return figure
 
 
-def _head(figure: Figure, result: Result) -> None:
+def _head(figure: Figure, result: Result, *, below: str = "") -> None:
     # A label is text, whatever it looks like: no formula between dollar signs.
+    text = _drawable(heading(result))
     figure.suptitle(
-        _drawable(heading(result)), fontsize=12, fontweight="bold", parse_math=False
+        f"{text}\n{below}" if below else text,
+        fontsize=10 if below else 12,
+        fontweight="bold",
+        parse_math=False,
     )
 
 

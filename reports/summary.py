@@ -17,6 +17,7 @@ __all__ = [
     "quantity_rows",
     "remarks",
     "step_rows",
+    "sweep_remarks",
 ]
 
 WORDS = {
@@ -139,7 +140,7 @@ def _row(quantity: Quantity) -> QuantityRow:
     name = WORDS.get(quantity.name, quantity.name.replace("_", " "))
     if quantity.at_most is not None:
         most, _, unit = format_quantity(
-            quantity.at_most, u=0.1 * quantity.at_most, unit=quantity.unit
+            quantity.at_most, u=quantity.at_most, unit=quantity.unit
         )
         return QuantityRow(name=name, value=f"< {most}", doubt="", unit=unit)
     if quantity.interval is None:
@@ -177,7 +178,12 @@ def remarks(result: Result) -> list[str]:
     half-power points read off the trace compare with the fit, which response was
     fitted and why, what was left out, what else resonates.
     """
-    sentences = list(result.remarks)
+    return [*result.remarks, *sweep_remarks(result)]
+
+
+def sweep_remarks(result: Result) -> list[str]:
+    """Say of each sweep how its readings and its fit compare."""
+    sentences = []
     for swept in result.evidence.sweeps:
         beside = f"{swept.step}: " if swept.step else ""
         sentences.extend(f"{beside}{one}" for one in _of_sweep(swept))

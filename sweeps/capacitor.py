@@ -210,6 +210,7 @@ def _by_sweeps(
             instruction=f"Put the work coil on the fixture{known}, and take the "
             "unknown off.",
             fitted=fitted,
+            hookup="capacitor-reference",
         ),
         span,
         tank=tank,
@@ -264,6 +265,7 @@ def _parallel(
                 instruction="Attach the unknown across the tank, with leads as short "
                 "as can be, and change nothing else.",
                 fitted=present + (("capacitor",) if job.tank is not None else ()),
+                hookup="capacitor-parallel",
             ),
             attached_span(
                 span,
@@ -301,6 +303,7 @@ def _series(
             instruction="Take the unknown off the tank, take out the strap at the "
             "coil's cold end, and put the unknown in its place.",
             fitted=(*(one for one in fitted if one != "strap"), "unknown@series"),
+            hookup="capacitor-series",
         ),
         replace(
             span,
@@ -374,6 +377,7 @@ def _by_dial(
             instruction="Put the work coil on the fixture with the variable capacitor "
             f"across it, and take the unknown off; {careful}.",
             fitted=("coil", "strap", "capacitor"),
+            hookup="capacitor-dial",
         ),
         goal,
         tank=tank,
@@ -384,6 +388,7 @@ def _by_dial(
             instruction="Attach the unknown across the tank, with leads as short as "
             f"can be, and change nothing else; {careful}.",
             fitted=("coil", "strap", "capacitor", "unknown"),
+            hookup="capacitor-dial",
         ),
         _below(goal, reference, table=table),
         tank=tank,

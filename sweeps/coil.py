@@ -192,7 +192,12 @@ def _on_one(
     tank = _tank(bench, capacitor=capacitor, known=known)
     fitted = ("coil", "strap") + (() if capacitor is None else ("capacitor",))
     swept = steps.sweep(
-        Arrangement(step="", instruction="", fitted=fitted),
+        Arrangement(
+            step="",
+            instruction="",
+            fitted=fitted,
+            hookup="coil-alone" if capacitor is None else "coil",
+        ),
         span,
         tank=tank,
     )
@@ -291,6 +296,7 @@ def _on_several(
                 instruction=f"Put the {capacitor.name} capacitor across the coil, and "
                 "take any other off.",
                 fitted=("coil", "strap", slot),
+                hookup="coil",
             ),
             next_span(span, points, capacitor, bench=bench),
             tank=_tank(bench, capacitor=capacitor, known=known),

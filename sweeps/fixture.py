@@ -172,6 +172,7 @@ def _with_coil(
                 instruction=f"Put the coil {coil.name} on the fixture with the "
                 f"{capacitor.name} capacitor across it, and nothing else.",
                 fitted=(slot, "strap", across),
+                hookup="fixture-known-capacitor",
             ),
             next_span(span, points, capacitor, bench=bench),
             tank=tank_with(
@@ -227,6 +228,7 @@ def _loading(
             f"{job.capacitors[0].name} capacitor across it, and a second probe like "
             "the first beside it, its instrument connected.",
             fitted=("coil", "strap", "capacitor", "probe"),
+            hookup="fixture-second-probe",
         ),
         attached_span(span, bench=bench, tank=tank, reference=first, expected_f=10e-12),
         tank=tank,

@@ -134,6 +134,9 @@ def measure_sheet(
             instruction=instruction,
             fitted=(*present, *plates),
             sheet=state,
+            hookup={"out": "plates-out", "air": "plates-air", "in": "plates-sheet"}[
+                state
+            ],
         )
         try:
             sweeps.append(steps.sweep(arrangement, here, tank=tank))

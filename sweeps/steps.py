@@ -46,12 +46,15 @@ class Arrangement:
         ``strap``, ``probe``.
     sheet
         How the plates are, where there are plates.
+    hookup
+        The drawing that shows it; empty: none does.
     """
 
     step: str
     instruction: str
     fitted: tuple[str, ...]
     sheet: SheetState | None = None
+    hookup: str = ""
 
 
 class Attendant(Protocol):
