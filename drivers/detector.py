@@ -3,7 +3,7 @@
 import math
 
 from .dialect import Averaging, DetectorDialect, Range
-from .errors import OverloadError, ReplyError, SettingError
+from .errors import InstrumentError, OverloadError, ReplyError, SettingError
 from .instrument import Instrument
 from .levels import volts_from_reading
 from .roles import Amplitude
@@ -15,6 +15,7 @@ FILL = 0.8  # share of full scale that a reading is given when a range is chosen
 TOO_SMALL = 0.18  # below this share a finer range is worth its time
 UP = 4.0  # how far a clipped range is opened at once
 MOST_RANGES = 12
+ATTEMPTS = 3  # at what an instrument refuses
 
 
 class Detector:
@@ -50,8 +51,15 @@ class Detector:
     def _average(self, averaging: Averaging) -> None:
         count = self._averages or averaging.count
         command = averaging.set.format(count=count)
-        self._link.write(command)
-        self._instrument.check(doing=command)
+        # What the instrument refuses it refuses every time; a stray error it does not.
+        for attempts_left in reversed(range(ATTEMPTS)):
+            self._link.write(command)
+            try:
+                self._instrument.check(doing=command)
+                break
+            except InstrumentError:
+                if not attempts_left:
+                    raise
         if averaging.read is None:
             return
         actual = self._instrument.ask_set_number(

@@ -41,6 +41,26 @@ def test_a_signal_is_read_on_a_range_that_it_fills(
     assert signal_v > 0.1 * got.range_v or rig.scope.scale == 0.002
 
 
+def test_one_stray_error_while_averaging_is_set_is_no_refusal(
+    rig: SimpleNamespace,
+) -> None:
+    """It stands in the queue once; a real refusal stands there every time."""
+    obey, strayed = rig.scope.obey, []
+
+    def straying(command: str) -> str | None:
+        if "COUNt " in command and not strayed:
+            strayed.append(command)
+            rig.scope.errors.append('-350,"Queue overflow"')
+        answer: str | None = obey(command)
+        return answer
+
+    rig.scope.obey = straying
+    rig.driver.start()
+    rig.scope.signal_v = 0.3
+    assert strayed
+    assert rig.driver.read().amplitude_v == pytest.approx(0.3)
+
+
 def test_a_rising_and_falling_signal_is_followed_both_ways(
     rig: SimpleNamespace,
 ) -> None:
