@@ -6,7 +6,7 @@ with the program's own procedure. The table gives the mean and the scatter of th
 over its stated standard uncertainty, how often the 95 % interval (or limit) holds the
 truth, and the median relative uncertainty.
 
-    python benchmarks/round_trips.py [capacitor|series|dial|sheet|line] [--trials 200]
+    python benchmarks/round_trips.py [NAME ...] [--trials 200]
 """
 
 import argparse
@@ -43,6 +43,7 @@ from halfpower.sweeps import (
     measure_coil,
     measure_sheet,
 )
+from halfpower.sweeps.fixture import FixtureJob, WorkCoil, measure_fixture
 
 Truth = Mapping[str, float]
 TANK = KnownCapacitor(
@@ -50,6 +51,7 @@ TANK = KnownCapacitor(
     loss=parse_stated("0.0001 +- 0.00005", "fraction"),
 )
 SELF = parse_stated("4pF +- 0.4pF", "F")
+SECOND_SELF = parse_stated("2pF +- 0.3pF", "F")
 SPAN = Span(lowest_hz=1.5e6, highest_hz=4e6)
 DIAL_HZ = 2e6
 EPS0 = 8.8541878128e-12
@@ -204,6 +206,90 @@ def sheet(rng: np.random.Generator, seed: int) -> tuple[Result, Truth]:
     return result, {"relative_permittivity": permittivity, "loss_tangent": loss}
 
 
+# Edge capacitance of discs of 50 mm in pF per mm of perimeter, by an axisymmetric
+# finite-volume solution made apart from the program: thickness in mm, then air, then
+# permittivity to what a wide sheet makes of it.
+EDGES = {
+    0.5: (0.00977, {2.1: 0.01227, 2.55: 0.01322, 4.5: 0.01720, 9.8: 0.02772}),
+    1.0: (0.00888, {2.1: 0.01136, 2.55: 0.01231, 4.5: 0.01628, 9.8: 0.02682}),
+    2.0: (0.00804, {2.1: 0.01050, 2.55: 0.01145, 4.5: 0.01542, 9.8: 0.02600}),
+    5.0: (0.00705, {2.1: 0.00948, 2.55: 0.01043, 4.5: 0.01443, 9.8: 0.02512}),
+}
+
+
+def overhang(rng: np.random.Generator, seed: int) -> tuple[Result, Truth]:
+    """Measure a sheet that is wider than its plates, discs of 50 mm."""
+    thickness_mm = float(rng.choice(list(EDGES)))
+    air, wide = EDGES[thickness_mm]
+    permittivity = float(rng.choice(list(wide)))
+    loss = float(np.exp(rng.uniform(math.log(1e-4), math.log(0.05))))
+    around_mm, lead_pf = math.pi * 50.0, float(rng.uniform(0.1, 0.5))
+    edge_pf, air_pf = (one * around_mm + lead_pf for one in (wide[permittivity], air))
+    # Of the edge the part that goes with the permittivity is as lossy as the sheet;
+    # the scene's is not, so that its loss tangent is not compared.
+    part = (
+        "[parts.unknown]\nkind = 'sheet'\n"
+        f"relative_permittivity = {permittivity!r}\nloss_tangent = {loss!r}\n"
+        "area_m2 = { nominal = 1.9634954e-3, half_width_relative = 2.8e-3 }\n"
+        f"thickness_m = {{ nominal = {thickness_mm * 1e-3!r}, "
+        f"half_width_relative = 0.01 }}\n"
+        f"edge_capacitance_f = {edge_pf * 1e-12!r}\n"
+        f"edge_capacitance_in_air_f = {air_pf * 1e-12!r}\n"
+    )
+    changed = exponent(rng) | {r"\[parts.unknown\].*": part}
+    with opened("board-sheet", seed=seed, changed=changed) as (bench, simulated):
+        sample = SheetSample(
+            thickness_m=Stated.within(
+                thickness_mm * 1e-3, half_width=thickness_mm * 1e-5
+            ),
+            diameter_m=Stated.within(50e-3, half_width=0.07e-3),
+            overhang_m=20e-3,
+        )
+        job = SheetJob(sample=sample, method="air", tank=TANK, self_capacitance_f=SELF)
+        result = measure_sheet(bench, SPAN, job=job, session=session(simulated))
+    return result, {"relative_permittivity": permittivity}
+
+
+def fixture(rng: np.random.Generator, seed: int) -> tuple[Result, Truth]:
+    """Measure the stray with two coils and four capacitors, the probe with a second."""
+    del rng
+    with opened("coil-set", seed=seed) as (bench, simulated):
+        job = FixtureJob(
+            coils=(
+                WorkCoil(name="A", self_capacitance_f=SELF),
+                WorkCoil(
+                    name="B", self_capacitance_f=parse_stated("2pF +- 0.3pF", "F")
+                ),
+            ),
+            capacitors=tuple(
+                KnownCapacitor(
+                    capacitance_f=parse_stated(f"{pf}pF +- 1%", "F"), loss=TANK.loss
+                )
+                for pf in (68, 150, 330, 680)
+            ),
+            second_probe=True,
+            alike=0.3,  # 10 % of C and 15 % of D, of two probes
+        )
+        result = measure_fixture(
+            bench,
+            Span(lowest_hz=2e6, highest_hz=9e6),
+            job=job,
+            session=session(simulated),
+        )
+        truth = simulated.truth
+    f0 = result.evidence.sweeps[-1].found.resonant_frequency_hz
+    farad = truth["detector.input_capacitance_f"]
+    conductance = (
+        1.0 / truth["detector.input_resistance_ohm"]
+        + 2.0 * math.pi * f0 * farad * truth["detector.input_dissipation"]
+    )
+    return result, {
+        "stray_capacitance": truth["fixture.stray.capacitance_f"],
+        "probe_capacitance": farad,
+        "probe_resistance": 1.0 / conductance,
+    }
+
+
 def line(rng: np.random.Generator, seed: int) -> tuple[Result, Truth]:
     """Measure a coil of 10 to 60 uH on four capacitors."""
     henry = float(np.exp(rng.uniform(math.log(10e-6), math.log(60e-6))))
@@ -240,7 +326,9 @@ TRIALS: dict[str, Callable[[np.random.Generator, int], tuple[Result, Truth]]] = 
     "series": series,
     "dial": dial,
     "sheet": sheet,
+    "overhang": overhang,
     "line": line,
+    "fixture": fixture,
 }
 
 

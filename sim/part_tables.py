@@ -108,8 +108,9 @@ class SheetPart(Table):
         Of the sheet; the loss tangent at `reference_hz`, as f^exponent.
     area_m2, thickness_m
         Of the plates, and of the sheet.
-    edge_capacitance_f
-        What the field round the edges adds, in air, lossless.
+    edge_capacitance_f, edge_capacitance_in_air_f
+        What the field round the edges and the plates' leads add, lossless; without the
+        second it is the same with the sheet out (a sheet that is flush).
     bond_thickness_m, bond_permittivity, bond_loss_tangent
         A layer (glue, or air where the plates do not touch) in series; 0 m: none.
     """
@@ -122,6 +123,7 @@ class SheetPart(Table):
     area_m2: Positive
     thickness_m: Positive
     edge_capacitance_f: NotNegative = NONE
+    edge_capacitance_in_air_f: NotNegative | None = None
     bond_thickness_m: NotNegative = NONE
     bond_permittivity: Positive = exactly(1.0)
     bond_loss_tangent: NotNegative = NONE

@@ -191,12 +191,11 @@ def _sheet(slot: str, nodes: tuple[str, str], v: Values) -> list[Branch]:
                 dissipation_factor=v["bond_loss_tangent"],
             )
         )
-    if v["edge_capacitance_f"] > 0.0:
-        branches.append(
-            Branch(
-                name=f"{slot}.edge", nodes=nodes, capacitance_f=v["edge_capacitance_f"]
-            )
-        )
+    edge_f = v["edge_capacitance_f"]
+    if in_air:
+        edge_f = v.get("edge_capacitance_in_air_f", edge_f)
+    if edge_f > 0.0:
+        branches.append(Branch(name=f"{slot}.edge", nodes=nodes, capacitance_f=edge_f))
     return branches
 
 

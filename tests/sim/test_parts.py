@@ -126,6 +126,17 @@ def test_the_edge_dilutes_the_loss():
     assert y.real / y.imag == pytest.approx(0.02 * plates / (plates + 2e-12), rel=1e-9)
 
 
+def test_a_wider_sheets_edge_goes_with_the_sheet():
+    """In its place air has the edge capacitance that is stated for air."""
+    part = SHEET.model_copy(
+        update={"edge_capacitance_in_air_f": Spread(nominal=1.2e-12)}
+    )
+    v = values_of(part) | {"in_air": True}
+    y = 1.0 / impedance(part_branches("sheet", "s", NODES, v), 1e6)
+    expected = 8.8541878188e-12 * 3.6e-3 / 1.6e-3 + 1.2e-12
+    assert y.imag / (2.0 * math.pi * 1e6) == pytest.approx(expected, rel=1e-9, abs=0.0)
+
+
 def test_air_in_the_sheets_place_is_lossless_and_has_no_permittivity():
     """The same plates at the same spacing."""
     v = values_of(SHEET) | {"in_air": True}
