@@ -56,7 +56,10 @@ def parse_capacitance(text: str) -> float:
     bare = _READ.fullmatch(text)
     if bare is not None and not bare["unit"]:
         text = f"{bare['number']}pF"
-    return parse_quantity(text, "F")
+    capacitance_f = parse_quantity(text, "F")
+    if capacitance_f <= 0.0:
+        raise InputError(f"{text.strip()!r} is not above zero; look again")
+    return capacitance_f
 
 
 def parse_amplitude(text: str, *, load_ohm: float, unit: str = "") -> DialReading:
