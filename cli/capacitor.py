@@ -5,41 +5,25 @@ from typing import Annotated
 import typer
 
 from .options import (
-    BenchOption,
-    FromOption,
-    HookupOption,
-    JsonOption,
-    LabelOption,
-    MostOption,
-    PageOption,
-    PlotOption,
-    ReadingsOption,
-    ResumeOption,
-    SceneOption,
-    SeedOption,
     TankCapacitorOption,
     TankLossOption,
-    TargetOption,
-    ToOption,
-    TraceOption,
     WorkCoilOption,
     choice_of,
     expected_of,
     known_capacitor,
-    span_of,
     stated_or_none,
 )
+from .setup import Setup, measures
 
 __all__ = ["capacitor"]
 
+DIAL_TARGET = 0.005  # of a half-width: a person turns for it
 
+
+@measures
 def capacitor(
     *,
-    bench: BenchOption = None,
-    scene: SceneOption = None,
-    seed: SeedOption = 0,
-    lowest: FromOption = None,
-    highest: ToOption = None,
+    setup: Setup,
     tank: TankCapacitorOption = None,
     tank_loss: TankLossOption = None,
     self_capacitance: WorkCoilOption = None,
@@ -74,16 +58,6 @@ def capacitor(
             "is right.",
         ),
     ] = None,
-    label: LabelOption = "",
-    target: TargetOption = "0.2%",
-    most_readings: MostOption = 200,
-    json: JsonOption = None,
-    plot: PlotOption = None,
-    page: PageOption = None,
-    readings: ReadingsOption = None,
-    hookup: HookupOption = None,
-    resume: ResumeOption = None,
-    trace: TraceOption = None,
 ) -> None:
     """Measure a capacitor: value, loss, equivalent series resistance.
 
@@ -93,9 +67,7 @@ def capacitor(
     from ..analysis.quantities import parse_quantity
     from ..sweeps.capacitor import METHODS, CapacitorJob, measure_capacitor
     from ..sweeps.marked import Marked
-    from ..sweeps.on_bench import Span
-    from .on_bench import Place, measuring
-    from .output import Wanted, hand_out
+    from .output import hand_out
 
     job = CapacitorJob(
         tank=None if tank is None else known_capacitor(tank, loss=tank_loss),
@@ -105,25 +77,13 @@ def capacitor(
         frequency_hz=None if at is None else parse_quantity(at, "Hz"),
         marked=None if marked is None else Marked(marked, "capacitor"),
     )
-    if job.frequency_hz is not None and lowest is None and highest is None:
-        span = Span(
-            lowest_hz=job.frequency_hz / 2.0,
-            highest_hz=job.frequency_hz * 2.0,
-            target=max(parse_quantity(target, "fraction"), 0.005),
-            most_readings=most_readings,
+    if job.frequency_hz is not None and not setup.names_a_span:
+        span = setup.span_between(
+            job.frequency_hz / 2.0, job.frequency_hz * 2.0, least_target=DIAL_TARGET
         )
     else:
-        span = span_of(lowest, highest, target=target, most_readings=most_readings)
-    wanted = Wanted(json=json, plot=plot, page=page)
-    place = Place(
-        bench=bench,
-        scene=scene,
-        seed=seed,
-        trace=trace,
-        readings=readings,
-        hookups=hookup,
-        resume=resume,
-    )
-    with measuring(place, procedure="capacitor", label=label) as (on_bench, session):
+        span = setup.span()
+    wanted = setup.wanted()
+    with setup.measuring("capacitor") as (on_bench, session):
         result = measure_capacitor(on_bench, span, job=job, session=session)
     hand_out(result, wanted)

@@ -5,32 +5,19 @@ from typing import Annotated
 import typer
 
 from .options import (
-    BenchOption,
-    FromOption,
-    HookupOption,
-    JsonOption,
-    LabelOption,
-    MostOption,
-    PageOption,
-    PlotOption,
-    ReadingsOption,
-    ResumeOption,
-    SceneOption,
-    SeedOption,
-    TargetOption,
-    ToOption,
-    TraceOption,
     expected_of,
     known_capacitor,
-    span_of,
     stated_or_none,
 )
+from .setup import Setup, measures
 
 __all__ = ["coil"]
 
 
+@measures
 def coil(
     *,
+    setup: Setup,
     capacitor: Annotated[
         list[str] | None,
         typer.Option(
@@ -41,11 +28,6 @@ def coil(
             "own and the fixture's.",
         ),
     ] = None,
-    bench: BenchOption = None,
-    scene: SceneOption = None,
-    seed: SeedOption = 0,
-    lowest: FromOption = None,
-    highest: ToOption = None,
     expect: Annotated[
         str | None,
         typer.Option(
@@ -96,16 +78,6 @@ def coil(
             help="Measure at this e.m.f. too (repeat the option): dependence on drive.",
         ),
     ] = None,
-    label: LabelOption = "",
-    target: TargetOption = "0.2%",
-    most_readings: MostOption = 200,
-    json: JsonOption = None,
-    plot: PlotOption = None,
-    page: PageOption = None,
-    readings: ReadingsOption = None,
-    hookup: HookupOption = None,
-    resume: ResumeOption = None,
-    trace: TraceOption = None,
 ) -> None:
     """Measure a coil: inductance, Q, self-capacitance, series resistance.
 
@@ -115,8 +87,7 @@ def coil(
     from ..analysis.quantities import parse_quantity
     from ..sweeps.coil import KnownParts, coil_span, measure_coil
     from ..sweeps.marked import Marked
-    from .on_bench import Place, measuring
-    from .output import Wanted, hand_out
+    from .output import hand_out
 
     expected = expected_of(expect, "H")
     known = KnownParts(
@@ -129,20 +100,11 @@ def coil(
         marked=None if marked is None else Marked(marked, "inductor"),
         levels_v=tuple(parse_quantity(one, "V") for one in level or ()),
     )
-    if lowest is None and highest is None and expected is not None:
-        edges = coil_span(expected.value.value, known=known)
-        lowest, highest = (f"{edge!r}Hz" for edge in edges)
-    span = span_of(lowest, highest, target=target, most_readings=most_readings)
-    wanted = Wanted(json=json, plot=plot, page=page)
-    place = Place(
-        bench=bench,
-        scene=scene,
-        seed=seed,
-        trace=trace,
-        readings=readings,
-        hookups=hookup,
-        resume=resume,
-    )
-    with measuring(place, procedure="coil", label=label) as (on_bench, session):
+    if expected is not None and not setup.names_a_span:
+        span = setup.span_between(*coil_span(expected.value.value, known=known))
+    else:
+        span = setup.span()
+    wanted = setup.wanted()
+    with setup.measuring("coil") as (on_bench, session):
         result = measure_coil(on_bench, span, known=known, session=session)
     hand_out(result, wanted)

@@ -8,25 +8,10 @@ import typer
 
 from .ending import with_exit_status
 from .options import (
-    BenchOption,
-    FromOption,
-    HookupOption,
-    JsonOption,
-    LabelOption,
-    MostOption,
-    PageOption,
-    PlotOption,
-    ReadingsOption,
-    ResumeOption,
-    SceneOption,
-    SeedOption,
-    TargetOption,
-    ToOption,
-    TraceOption,
     known_capacitor,
-    span_of,
     stated_or_none,
 )
+from .setup import Setup, measures
 
 __all__ = ["app"]
 
@@ -39,8 +24,10 @@ OUT_OF_CONTROL = 1
 
 
 @with_exit_status
+@measures
 def measure(
     *,
+    setup: Setup,
     capacitor: Annotated[
         list[str],
         typer.Option(
@@ -57,11 +44,6 @@ def measure(
             help="The work coil's own, as '4pF +- 1pF'; repeat it for a second coil.",
         ),
     ],
-    bench: BenchOption = None,
-    scene: SceneOption = None,
-    seed: SeedOption = 0,
-    lowest: FromOption = None,
-    highest: ToOption = None,
     capacitor_loss: Annotated[
         str | None,
         typer.Option(
@@ -105,16 +87,6 @@ def measure(
             help="Write a fixture record, for record = ... in [fixture].",
         ),
     ] = None,
-    label: LabelOption = "",
-    target: TargetOption = "0.2%",
-    most_readings: MostOption = 200,
-    json: JsonOption = None,
-    plot: PlotOption = None,
-    page: PageOption = None,
-    readings: ReadingsOption = None,
-    hookup: HookupOption = None,
-    resume: ResumeOption = None,
-    trace: TraceOption = None,
 ) -> None:
     """Measure the fixture's stray capacitance, and the probe's loading.
 
@@ -125,8 +97,7 @@ def measure(
     from ..analysis.quantities import parse_quantity, parse_stated
     from ..sweeps.fixture import FixtureJob, WorkCoil, measure_fixture
     from .fixture_keeping import save_result
-    from .on_bench import Place, measuring
-    from .output import Wanted, hand_out
+    from .output import hand_out
 
     job = FixtureJob(
         coils=tuple(
@@ -141,19 +112,9 @@ def measure(
         alike=parse_quantity(alike, "fraction"),
         coil_q=stated_or_none(coil_q, "fraction"),
     )
-    span = span_of(lowest, highest, target=target, most_readings=most_readings)
-    wanted = Wanted(json=json, plot=plot, page=page)
-    place = Place(
-        bench=bench,
-        scene=scene,
-        seed=seed,
-        trace=trace,
-        readings=readings,
-        hookups=hookup,
-        resume=resume,
-        measured_fixture=False,
-    )
-    with measuring(place, procedure="fixture", label=label) as (on_bench, session):
+    span = setup.span()
+    wanted = setup.wanted()
+    with setup.measuring("fixture", measured_fixture=False) as (on_bench, session):
         result = measure_fixture(on_bench, span, job=job, session=session)
         kind = on_bench.file.fixture.kind
     hand_out(result, wanted)
@@ -162,8 +123,10 @@ def measure(
 
 
 @with_exit_status
+@measures
 def check(
     *,
+    setup: Setup,
     capacitor: Annotated[
         str,
         typer.Option(
@@ -181,17 +144,6 @@ def check(
             "that is in control is added.",
         ),
     ],
-    bench: BenchOption = None,
-    scene: SceneOption = None,
-    seed: SeedOption = 0,
-    lowest: FromOption = None,
-    highest: ToOption = None,
-    label: LabelOption = "reference",
-    target: TargetOption = "0.2%",
-    most_readings: MostOption = 200,
-    json: JsonOption = None,
-    readings: ReadingsOption = None,
-    trace: TraceOption = None,
 ) -> None:
     """Measure a reference coil and compare it with its own history.
 
@@ -202,15 +154,14 @@ def check(
     """
     from ..sweeps.coil import KnownParts, measure_coil
     from .fixture_keeping import compare_with_history
-    from .on_bench import Place, measuring
-    from .output import Wanted, hand_out
+    from .output import hand_out
 
     known = KnownParts(capacitors=(known_capacitor(capacitor, loss=None),))
-    span = span_of(lowest, highest, target=target, most_readings=most_readings)
-    place = Place(bench=bench, scene=scene, seed=seed, trace=trace, readings=readings)
-    with measuring(place, procedure="check", label=label) as (on_bench, session):
+    span = setup.span()
+    wanted = setup.wanted()
+    with setup.measuring("check") as (on_bench, session):
         result = measure_coil(on_bench, span, known=known, session=session)
-    hand_out(result, Wanted(json=json))
+    hand_out(result, wanted)
     if not compare_with_history(result, history):
         raise typer.Exit(OUT_OF_CONTROL)
 

@@ -1,6 +1,5 @@
 """Options that several commands share, and how their text is read."""
 
-import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, TypeVar
 
@@ -10,7 +9,6 @@ if TYPE_CHECKING:
     from ..analysis.quantities import Unit
     from ..analysis.stated import Stated
     from ..sweeps.known import Expected, KnownCapacitor
-    from ..sweeps.on_bench import Span
 
 Choice = TypeVar("Choice", bound=str)
 
@@ -36,7 +34,6 @@ __all__ = [
     "choice_of",
     "expected_of",
     "known_capacitor",
-    "span_of",
     "stated_or_none",
 ]
 
@@ -193,30 +190,3 @@ def choice_of(text: str, choices: tuple[Choice, ...], *, option: str) -> Choice:
         if choice == text:
             return choice
     raise InputError(f"{option} is one of {', '.join(choices)}, not {text!r}")
-
-
-def span_of(
-    lowest: str | None, highest: str | None, *, target: str, most_readings: int
-) -> "Span":
-    """Read the span and the goal from their options.
-
-    Raises
-    ------
-    InputError
-        A frequency is missing, wrong, or the span is empty.
-    """
-    from ..analysis.errors import InputError
-    from ..analysis.quantities import parse_quantity
-    from ..sweeps.on_bench import Span
-
-    if lowest is None or highest is None:
-        raise InputError("say where to look: --from FREQUENCY --to FREQUENCY")
-    low_hz, high_hz = parse_quantity(lowest, "Hz"), parse_quantity(highest, "Hz")
-    share = parse_quantity(target, "fraction")
-    if not (low_hz < high_hz and math.isfinite(high_hz)):
-        raise InputError(
-            f"--from {lowest} is not below --to {highest}; give the lower one first"
-        )
-    return Span(
-        lowest_hz=low_hz, highest_hz=high_hz, target=share, most_readings=most_readings
-    )

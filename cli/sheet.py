@@ -5,35 +5,22 @@ from typing import Annotated
 import typer
 
 from .options import (
-    BenchOption,
-    FromOption,
-    HookupOption,
-    JsonOption,
-    LabelOption,
-    MostOption,
-    PageOption,
-    PlotOption,
-    ReadingsOption,
-    ResumeOption,
-    SceneOption,
-    SeedOption,
     TankCapacitorOption,
     TankLossOption,
-    TargetOption,
-    ToOption,
-    TraceOption,
     WorkCoilOption,
     choice_of,
     known_capacitor,
-    span_of,
     stated_or_none,
 )
+from .setup import Setup, measures
 
 __all__ = ["sheet"]
 
 
+@measures
 def sheet(
     *,
+    setup: Setup,
     thickness: Annotated[
         list[str],
         typer.Option(
@@ -43,11 +30,6 @@ def sheet(
             "places, and what differs is an uncertainty.",
         ),
     ],
-    bench: BenchOption = None,
-    scene: SceneOption = None,
-    seed: SeedOption = 0,
-    lowest: FromOption = None,
-    highest: ToOption = None,
     diameter: Annotated[
         str | None,
         typer.Option("--diameter", metavar="LENGTH", help="Of round plates."),
@@ -109,16 +91,6 @@ def sheet(
     tank: TankCapacitorOption = None,
     tank_loss: TankLossOption = None,
     self_capacitance: WorkCoilOption = None,
-    label: LabelOption = "",
-    target: TargetOption = "0.2%",
-    most_readings: MostOption = 200,
-    json: JsonOption = None,
-    plot: PlotOption = None,
-    page: PageOption = None,
-    readings: ReadingsOption = None,
-    hookup: HookupOption = None,
-    resume: ResumeOption = None,
-    trace: TraceOption = None,
 ) -> None:
     """Measure a sheet of insulator: relative permittivity and loss tangent.
 
@@ -128,8 +100,7 @@ def sheet(
     from ..analysis.quantities import parse_quantity, parse_stated
     from ..analysis.sheet import METHODS, SheetSample, mean_thickness
     from ..sweeps.sheet import SheetJob, measure_sheet
-    from .on_bench import Place, measuring
-    from .output import Wanted, hand_out
+    from .output import hand_out
 
     sample = SheetSample(
         thickness_m=mean_thickness([parse_stated(one, "m") for one in thickness]),
@@ -150,17 +121,8 @@ def sheet(
         tank=None if tank is None else known_capacitor(tank, loss=tank_loss),
         self_capacitance_f=stated_or_none(self_capacitance, "F"),
     )
-    span = span_of(lowest, highest, target=target, most_readings=most_readings)
-    wanted = Wanted(json=json, plot=plot, page=page)
-    place = Place(
-        bench=bench,
-        scene=scene,
-        seed=seed,
-        trace=trace,
-        readings=readings,
-        hookups=hookup,
-        resume=resume,
-    )
-    with measuring(place, procedure="sheet", label=label) as (on_bench, session):
+    span = setup.span()
+    wanted = setup.wanted()
+    with setup.measuring("sheet") as (on_bench, session):
         result = measure_sheet(on_bench, span, job=job, session=session)
     hand_out(result, wanted)
