@@ -28,10 +28,8 @@ def save_result(result: Result, path: Path, *, kind: str, made: datetime) -> Non
         It cannot be written.
     """
     measured = {
-        name: Stated(value=max(one.value, 0.0), u=one.standard_uncertainty)
+        one.name: Stated(value=max(one.value, 0.0), u=one.standard_uncertainty)
         for one in result.quantities
-        if (name := one.name)
-        in {"stray_capacitance", "probe_capacitance", "probe_resistance"}
     }
     instruments = dict(result.evidence.instruments)
     record = FixtureRecord(
@@ -40,7 +38,9 @@ def save_result(result: Result, path: Path, *, kind: str, made: datetime) -> Non
         generator=instruments["generator"],
         detector=instruments["detector"],
         frequency_hz=result.evidence.sweeps[0].found.resonant_frequency_hz,
-        **measured,
+        stray_capacitance=measured["stray_capacitance"],
+        probe_capacitance=measured.get("probe_capacitance"),
+        probe_resistance=measured.get("probe_resistance"),
     )
     save_fixture_record(record, path)
     talk(f'Wrote {path}; name it in the bench file: [fixture] record = "{path.name}"')

@@ -183,7 +183,7 @@ def remarks(result: Result) -> list[str]:
 
 def sweep_remarks(result: Result) -> list[str]:
     """Say of each sweep how its readings and its fit compare."""
-    sentences = []
+    sentences: list[str] = []
     for swept in result.evidence.sweeps:
         beside = f"{swept.step}: " if swept.step else ""
         sentences.extend(f"{beside}{one}" for one in _of_sweep(swept))
