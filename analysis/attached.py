@@ -32,7 +32,7 @@ CAPACITOR_UNITS: Mapping[str, str] = {
     "dissipation_factor": "1",
     "series_resistance": "ohm",
 }
-RESOLVED = 2.0  # standard uncertainties from zero that make a value of a loss
+RESOLVED = 3.0  # standard uncertainties from zero that make a value of a loss
 IMPOSSIBLE = 4.0  # below zero by so many, and no chance explains it
 
 

@@ -15,11 +15,14 @@ y = w^2 L Cs (Cs its self-capacitance), the tank Z = 1/(G + jwT). The loop's rea
 vanishes, and its slope over frequency, which makes the bandwidth, is 2 L/(1 - y)^2
 whatever the series capacitor is:
 
-    1/(w Cx) = w La + Im Z,     Rx = w L/(1 - y)^2 / Q - Ra - Re Z,     D = w Cx Rx.
+    1/(w Cs) = w La + Im Z,     Rx = w L/(1 - y)^2 / Q - Ra - Re Z,     D = w Cs Rx.
 
-(The lead's inductance adds to La and to L/(1 - y)^2.)
+(The lead's inductance adds to La and to L/(1 - y)^2.) Cs is the series equivalent;
+like the others this method gives the parallel one, Cx = Cs/(1 + D^2). The response's
+exponent is not the fixture's: the driven branch is wL - 1/(w Cx), so k = 1 + 2 T/Cx.
 """
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -38,7 +41,7 @@ from .errors import AnalysisError
 from .propagate import Deduced, propagate
 from .resonance_fit import ResonanceFit
 
-__all__ = ["SERIES", "deduce_in_series", "deduce_parallel"]
+__all__ = ["SERIES", "deduce_in_series", "deduce_parallel", "exponent_in_series"]
 
 SERIES = "series"
 
@@ -136,9 +139,10 @@ def deduce_in_series(
             - inputs["lead resistance"]
             - shunt.conductance_s / magnitude
         )
+        loss = ohm / reactance
         return {
-            "capacitance": 1.0 / (omega * reactance),
-            "dissipation_factor": ohm / reactance,
+            "capacitance": 1.0 / (omega * reactance * (1.0 + loss * loss)),
+            "dissipation_factor": loss,
             "series_resistance": ohm,
         }
 
@@ -150,6 +154,33 @@ def deduce_in_series(
     refuse_none(found)
     refuse_gain(found)
     return found
+
+
+def exponent_in_series(
+    tank: Tank, *, frequency_hz: float, capacitance_f: float, fixture: float
+) -> float:
+    """Give the exponent k of a tank's response with a capacitor in series.
+
+    Parameters
+    ----------
+    tank
+        Everything known of the tank but its coil.
+    frequency_hz
+        The resonance, in Hz.
+    capacitance_f
+        About what is in series, in F.
+    fixture
+        The exponent of the fixture without it.
+
+    Notes
+    -----
+    The branch's reactance X = wL - 1/(w Cx) stands where wL does without it. With
+    ws^2 = 1/(L Cx), X goes as (w^2 - ws^2)/w, whose slope d ln X/d ln w at the
+    resonance w0^2 = ws^2 + 1/(LT) is 2 (1 + T/Cx) - 1: more by 2 T/Cx than wL's.
+    """
+    values = {name: one.value for name, one in tank.stated.items()}
+    shunt = tank_shunt(values, omega=2.0 * math.pi * frequency_hz)
+    return fixture + 2.0 * float(shunt.capacitance_f) / capacitance_f
 
 
 def _refuse_rise(reference: ResonanceFit, loaded: ResonanceFit) -> None:

@@ -255,6 +255,12 @@ def _refuse_unloaded(conductance: Deduced) -> None:
     AnalysisError
         It is not, and its inverse would be any resistance at all.
     """
+    if conductance.value < -CLEAR * conductance.u:
+        raise AnalysisError(
+            "the tank loses less than the coil of the Q that was stated would by "
+            "itself: its Q is stated too low",
+            conductance_s=conductance.value,
+        )
     if conductance.value < CLEAR * conductance.u or conductance.interval[0] <= 0.0:
         raise AnalysisError(
             "the loading does not stand out of its uncertainty (a conductance of "

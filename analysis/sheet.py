@@ -123,23 +123,29 @@ class SheetSample:
                     f"the {name} is stated too widely to lean on ({one.value:g} m "
                     f"± {2.0 * one.u:.1g} m); measure it to better than a tenth"
                 )
-        if not 0.0 <= self.bond_m.value < self.thickness_m.value:
-            raise InputError(
-                f"a bond line of {self.bond_m.value:g} m is not between 0 and the "
-                f"sheet's thickness of {self.thickness_m.value:g} m"
-            )
-        if self.bond_permittivity.value < 1.0:
-            raise InputError(
-                "a bond line's permittivity is 1 or more, not "
-                f"{self.bond_permittivity.value:g}"
-            )
-
+        self._refuse_bond()
         self._refuse_overhang()
         for spacing_m in (
             self.thickness_m.value + self.bond_m.value,
             *(() if self.thicker_m is None else (self.thicker_m.value,)),
         ):
             self.edge_f(spacing_m, permittivity=1.0, in_air=not self.extends)
+
+    def _refuse_bond(self) -> None:
+        if not 0.0 <= self.bond_m.value < self.thickness_m.value:
+            raise InputError(
+                f"a bond line of {self.bond_m.value:g} m is not between 0 and the "
+                f"sheet's thickness of {self.thickness_m.value:g} m"
+            )
+        if self.lead_f.value < 0.0:
+            raise InputError(
+                f"a stray of {self.lead_f.value:g} F of the plates' leads is below zero"
+            )
+        if self.bond_permittivity.value < 1.0:
+            raise InputError(
+                "a bond line's permittivity is 1 or more, not "
+                f"{self.bond_permittivity.value:g}"
+            )
 
     def _refuse_overhang(self) -> None:
         if self.overhang_m < 0.0:
@@ -289,6 +295,13 @@ def deduce_sheet(
         edges = _edges(sample, permittivity=permittivity)
         deduced = _deduction(plain, sample=sample, method=method, edges=edges)
         before, permittivity = permittivity, deduced["relative_permittivity"]
+        if not permittivity >= 0.0 and sample.bond_m.value:
+            raise AnalysisError(
+                f"a bond line of {sample.bond_m.value:g} m alone would make the "
+                "plates' capacitance smaller than it is: it is stated too thick, or "
+                "its permittivity too low",
+                bond_m=sample.bond_m.value,
+            )
         if not permittivity >= 1.0:
             raise AnalysisError(
                 f"the relative permittivity comes out as {permittivity:.3g}, and no "

@@ -76,7 +76,7 @@ def measure(
         typer.Option(
             "--coil-q",
             metavar="Q",
-            help="Measure the loading with a coil of known Q, as '300 +- 5%'.",
+            help="Measure the loading with a coil of known Q, as '300 +- 15'.",
         ),
     ] = None,
     save: Annotated[
@@ -114,12 +114,15 @@ def measure(
     )
     span = setup.span()
     wanted = setup.wanted()
-    with setup.measuring("fixture", measured_fixture=False) as (on_bench, session):
+    with setup.measuring("fixture", job=(span, job), measured_fixture=False) as (
+        on_bench,
+        session,
+    ):
         result = measure_fixture(on_bench, span, job=job, session=session)
         kind = on_bench.file.fixture.kind
-    hand_out(result, wanted)
-    if save is not None:
+    if save is not None:  # first: a closed standard output must not cost it
         save_result(result, save, kind=kind, made=datetime.now(tz=UTC))
+    hand_out(result, wanted)
 
 
 @with_exit_status
@@ -153,16 +156,18 @@ def check(
     --to 4MHz --history reference.csv
     """
     from ..sweeps.coil import KnownParts, measure_coil
-    from .fixture_keeping import compare_with_history
+    from .fixture_keeping import History
     from .output import hand_out
 
     known = KnownParts(capacitors=(known_capacitor(capacitor, loss=None),))
+    name = f"{setup.label or 'reference'} on {known.capacitors[0].name}"
+    past = History(history, part=name)
     span = setup.span()
     wanted = setup.wanted()
-    with setup.measuring("check") as (on_bench, session):
+    with setup.measuring("check", job=(span, known)) as (on_bench, session):
         result = measure_coil(on_bench, span, known=known, session=session)
     hand_out(result, wanted)
-    if not compare_with_history(result, history):
+    if not past.judge(result):
         raise typer.Exit(OUT_OF_CONTROL)
 
 

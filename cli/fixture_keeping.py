@@ -1,6 +1,7 @@
 """Fixture records and the history of a reference part, on disk."""
 
 import csv
+import math
 from datetime import datetime
 from pathlib import Path
 
@@ -11,11 +12,11 @@ from ..analysis.stated import Stated
 from ..drivers.fixture_record import FixtureRecord, save_fixture_record
 from .output import talk
 
-__all__ = ["compare_with_history", "save_result"]
+__all__ = ["History", "save_result"]
 
 CHECKED = ("resonant_frequency", "loaded_q")
 WORDS = {"resonant_frequency": "resonant frequency", "loaded_q": "loaded Q"}
-COLUMNS = ("begun", *CHECKED)
+COLUMNS = ("begun", "part", *CHECKED)
 LEAST = 5  # checks that make a history
 
 
@@ -46,54 +47,118 @@ def save_result(result: Result, path: Path, *, kind: str, made: datetime) -> Non
     talk(f'Wrote {path}; name it in the bench file: [fixture] record = "{path.name}"')
 
 
-def compare_with_history(result: Result, path: Path) -> bool:
-    """Compare a reference part's f0 and Q with its history; say how it stands.
+class History:
+    """The checks of one reference part so far.
 
     Parameters
     ----------
-    result
-        Today's.
     path
-        The history, made if it is not there; a check that is in control is added.
-
-    Returns
-    -------
-    bool
-        Whether it is in control; with fewer than five checks before it, yes.
+        Where they are kept; the file need not be there yet.
+    part
+        What is checked: the part, and what it is checked with.
 
     Raises
     ------
     InputError
-        The history cannot be read or written.
+        The file is something else, of another part, or damaged.
     """
-    history = _read(path)
-    values = {name: result[name].value for name in CHECKED}
-    sound = True
-    if len(history["loaded_q"]) < LEAST:
-        talk(
-            f"{len(history['loaded_q'])} checks before this one; from {LEAST} on it is "
-            "told whether the bench is in control."
-        )
-    else:
-        for name, value in values.items():
-            sound &= _judge(name, value, history[name])
-    if sound:
-        _append(path, begun=result.evidence.begun, values=values)
-    else:
-        talk(
-            "Out of control: see to contacts, couplings, probe and reference before "
-            "anything is measured; this check was not added to the history."
-        )
-    return sound
+
+    def __init__(self, path: Path, *, part: str) -> None:
+        self._path, self._part = path, part
+        self._values: dict[str, list[float]] = {name: [] for name in CHECKED}
+        if path.exists():
+            self._read()
+
+    def judge(self, result: Result) -> bool:
+        """Compare today's f0 and Q with it; say how it stands.
+
+        Parameters
+        ----------
+        result
+            Today's; it is added if it is in control.
+
+        Returns
+        -------
+        bool
+            Whether it is in control; with fewer than five checks before it, yes.
+
+        Raises
+        ------
+        InputError
+            The history cannot be written, or its checks are all the same.
+        """
+        values = {name: result[name].value for name in CHECKED}
+        count = len(self._values["loaded_q"])
+        sound = True
+        if count < LEAST:
+            talk(
+                f"{count} checks before this one; from {LEAST} on it is told whether "
+                "the bench is in control."
+            )
+        else:
+            for name, value in values.items():
+                sound &= _judged(name, value, self._values[name])
+        if sound:
+            self._append(begun=result.evidence.begun, values=values)
+        else:
+            talk(
+                "Out of control: see to contacts, couplings, probe and reference "
+                "before anything is measured; this check was not added to the history."
+            )
+        return sound
+
+    def _read(self) -> None:
+        try:
+            with self._path.open(encoding="utf-8", newline="") as file:
+                rows = csv.DictReader(file)
+                if tuple(rows.fieldnames or ()) != COLUMNS:
+                    raise InputError(f"{self._path} is no history of checks")
+                for line, row in enumerate(rows, start=2):
+                    self._take(row, line=line)
+        except (OSError, UnicodeDecodeError, csv.Error) as error:
+            raise InputError(f"cannot read {self._path}: {error}") from error
+
+    def _take(self, row: dict[str, str], *, line: int) -> None:
+        if row["part"] != self._part:
+            raise InputError(
+                f"{self._path} is the history of {row['part']!r}, and this is a check "
+                f"of {self._part!r}; name another file"
+            )
+        for name in CHECKED:
+            try:
+                value = float(row[name])
+            except (TypeError, ValueError):
+                value = math.nan
+            if not 0.0 < value < math.inf:
+                raise InputError(
+                    f"{self._path}, line {line}: {name} is {row[name]!r}, no number "
+                    "above zero; take the line out"
+                )
+            self._values[name].append(value)
+
+    def _append(self, *, begun: str, values: dict[str, float]) -> None:
+        try:
+            self._path.parent.mkdir(parents=True, exist_ok=True)
+            is_new = not self._path.exists()
+            with self._path.open("a", encoding="utf-8", newline="") as file:
+                rows = csv.writer(file, lineterminator="\n")
+                if is_new:
+                    rows.writerow(COLUMNS)
+                measured = (repr(values[name]) for name in CHECKED)
+                rows.writerow((begun, self._part, *measured))
+        except OSError as error:
+            raise InputError(f"cannot write {self._path}: {error.strerror}") from error
 
 
-def _judge(name: str, value: float, history: list[float]) -> bool:
+def _judged(name: str, value: float, history: list[float]) -> bool:
     try:
         chart = check_chart(history, allow_for_few=True)
     except AnalysisError as error:
         raise InputError(
-            f"the history of the {WORDS[name]} is of no use: {error}"
-        ) from (error)
+            f"the checks of the {WORDS[name]} so far are all the same to the last "
+            "digit, which no bench is (a simulated one with one seed?); begin "
+            "another history"
+        ) from error
     verdict = check_reading(value, chart=chart)
     state = "in control" if verdict.in_control else "OUT OF CONTROL"
     broken = f" ({'; '.join(rule.text for rule in verdict.broken)})"
@@ -103,29 +168,3 @@ def _judge(name: str, value: float, history: list[float]) -> bool:
         + ("" if verdict.in_control else broken)
     )
     return verdict.in_control
-
-
-def _read(path: Path) -> dict[str, list[float]]:
-    if not path.exists():
-        return {name: [] for name in CHECKED}
-    try:
-        with path.open(encoding="utf-8", newline="") as file:
-            rows = list(csv.DictReader(file))
-        return {name: [float(row[name]) for row in rows] for name in CHECKED}
-    except (OSError, UnicodeDecodeError, KeyError, TypeError, ValueError) as error:
-        raise InputError(
-            f"{path} is no history of checks ({error}); name another file"
-        ) from error
-
-
-def _append(path: Path, *, begun: str, values: dict[str, float]) -> None:
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        is_new = not path.exists()
-        with path.open("a", encoding="utf-8", newline="") as file:
-            rows = csv.writer(file, lineterminator="\n")
-            if is_new:
-                rows.writerow(COLUMNS)
-            rows.writerow((begun, *(repr(values[name]) for name in CHECKED)))
-    except OSError as error:
-        raise InputError(f"cannot write {path}: {error.strerror}") from error

@@ -19,6 +19,6 @@ def sweep(
 
     span = setup.span()
     wanted = setup.wanted()
-    with setup.measuring("sweep") as (on_bench, session):
+    with setup.measuring("sweep", job=span) as (on_bench, session):
         result = measure_resonance(on_bench, span, session=session)
     hand_out(result, wanted)

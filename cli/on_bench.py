@@ -19,7 +19,12 @@ from typing import TYPE_CHECKING
 from ..analysis.errors import InputError
 from ..drivers import Bench, BenchFile, load_bench_file, open_bench
 from ..drivers.fixture_record import with_fixture_record
-from ..records.readings_file import ReadingsFile, free_path, read_steps
+from ..records.readings_file import (
+    ReadingsFile,
+    free_path,
+    read_comments,
+    read_steps,
+)
 from ..sweeps.resonate import Stored
 from ..sweeps.session import Session
 from ..sweeps.sink import Sink, Sinks
@@ -98,7 +103,8 @@ class Place:
     """Where a measurement happens, and what is kept of it, by the options' names.
 
     ``measured_fixture``: whether the fixture record that the bench file names is used;
-    not where the fixture is what is measured.
+    not where the fixture is what is measured. ``asked``: what is asked for, in words
+    that differ where it differs.
     """
 
     bench: Path | None = None
@@ -109,6 +115,7 @@ class Place:
     resume: Path | None = None
     measured_fixture: bool = True
     hookups: Path | None = None
+    asked: str = ""
 
 
 @contextmanager
@@ -217,7 +224,11 @@ def measuring(
     DriverError
         An instrument cannot be opened or does not answer.
     """
-    stored = {} if place.resume is None else _stored(place.resume)
+    stored = (
+        {}
+        if place.resume is None
+        else _stored(place.resume, procedure=procedure, asked=place.asked)
+    )
     with (
         located(
             place.bench,
@@ -242,7 +253,7 @@ def measuring(
             )
         )
         keep = stack.enter_context(
-            _kept(place.readings, bench=bench, procedure=procedure, label=label)
+            _kept(place, bench=bench, procedure=procedure, label=label)
         )
         sinks: list[Sink] = [keep]
         paused: Callable[[], AbstractContextManager[None]] = nullcontext
@@ -295,9 +306,24 @@ def _asks_for_readings(found: Located) -> bool:
     return file.generator.is_hand or file.detector.is_hand or turned
 
 
-def _stored(path: Path) -> dict[str, Stored]:
-    """Read what an interrupted measurement had; all but its last sweep was done."""
-    steps = read_steps(path)
+def _stored(path: Path, *, procedure: str, asked: str) -> dict[str, Stored]:
+    """Read what an interrupted measurement had; all but its last sweep was done.
+
+    Raises
+    ------
+    InputError
+        It was another measurement, or the file is not one's own.
+    """
+    comments = read_comments(path)
+    for name, wanted in (("procedure", procedure), ("asked for", asked)):
+        if comments.get(name, wanted) != wanted:
+            raise InputError(
+                f"the readings in {path} were taken for another measurement (its "
+                f"{name!r} differs); go on with the options that they were taken with"
+            )
+    steps, left_out = read_steps(path)
+    if left_out:
+        talk(f"The last line of {path} is cut short and was left out.")
     last = list(steps)[-1]
     return {
         step: Stored(readings, finished=step != last)
@@ -306,10 +332,11 @@ def _stored(path: Path) -> dict[str, Stored]:
 
 
 def _kept(
-    readings: Path | None, *, bench: Bench, procedure: str, label: str
+    place: Place, *, bench: Bench, procedure: str, label: str
 ) -> AbstractContextManager[KeepReadings]:
     """Keep every reading in a file, named after the part where none is named."""
     now = datetime.now(tz=UTC)
+    readings = place.readings
     if readings is None:
         stem = re.sub(r"[^A-Za-z0-9_-]+", "-", label).strip("-")
         name = "-".join(
@@ -322,5 +349,6 @@ def _kept(
         "begun": f"{now:%Y-%m-%dT%H:%M:%SZ}",
         **bench.identities,
         "fixture": bench.file.fixture.kind,
+        "asked for": place.asked,
     }
     return kept(ReadingsFile(readings, comments=comments))

@@ -1,5 +1,6 @@
 """Options that several commands share, and how their text is read."""
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, TypeVar
 
@@ -34,6 +35,8 @@ __all__ = [
     "choice_of",
     "expected_of",
     "known_capacitor",
+    "length_of",
+    "length_or_none",
     "stated_or_none",
 ]
 
@@ -156,6 +159,29 @@ def stated_or_none(text: str | None, unit: "Unit") -> "Stated | None":
     from ..analysis.quantities import parse_stated
 
     return None if text is None else parse_stated(text, unit)
+
+
+def length_of(text: str, *, option: str) -> "Stated":
+    """Read a length, which nobody at a bench means in metres by leaving the unit out.
+
+    Raises
+    ------
+    InputError
+        It has no unit, or is none.
+    """
+    from ..analysis.errors import InputError
+    from ..analysis.quantities import parse_stated
+
+    if re.fullmatch(r"[\d.eE+\-]+", text.strip(), re.ASCII):
+        raise InputError(
+            f"{option} {text!r} has no unit; write it like {text.strip()}mm"
+        )
+    return parse_stated(text, "m")
+
+
+def length_or_none(text: str | None, *, option: str) -> "Stated | None":
+    """Read a length, if there is one."""
+    return None if text is None else length_of(text, option=option)
 
 
 def known_capacitor(text: str, *, loss: str | None) -> "KnownCapacitor":

@@ -7,7 +7,7 @@ import typer
 
 from .capacitors import capacitors
 from .ending import with_exit_status
-from .options import JsonOption
+from .options import JsonOption, length_of, length_or_none
 
 if TYPE_CHECKING:
     from ..analysis.edge_field import Sheet
@@ -39,28 +39,6 @@ def _option(text: str | None, unit: "Unit") -> "Stated | None":
     from ..analysis.quantities import parse_stated
 
     return None if text is None else parse_stated(text, unit)
-
-
-def _metres(text: str, *, option: str) -> "Stated":
-    """Read a length, which nobody at a bench means in metres by leaving the unit out.
-
-    Raises
-    ------
-    InputError
-        It has no unit, or is none.
-    """
-    from ..analysis.errors import InputError
-    from ..analysis.quantities import parse_stated
-
-    if re.fullmatch(r"[\d.eE+\-]+", text.strip(), re.ASCII):
-        raise InputError(
-            f"{option} {text!r} has no unit; write it like {text.strip()}mm"
-        )
-    return parse_stated(text, "m")
-
-
-def _metres_if(text: str | None, *, option: str) -> "Stated | None":
-    return None if text is None else _metres(text, option=option)
 
 
 def _needed(text: str | None, *, option: str) -> str:
@@ -124,11 +102,11 @@ def coil(
     from .predicted import hand_out_prediction
 
     winding = Winding(
-        diameter_m=_metres(diameter, option="--diameter"),
+        diameter_m=length_of(diameter, option="--diameter"),
         turns=turns,
-        wire_m=_metres(wire, option="--wire"),
-        length_m=_metres_if(length, option="--length"),
-        pitch_m=_metres_if(pitch, option="--pitch"),
+        wire_m=length_of(wire, option="--wire"),
+        length_m=length_or_none(length, option="--length"),
+        pitch_m=length_or_none(pitch, option="--pitch"),
         conductor=conductor,
     )
     prediction = predict_winding(winding, frequency_hz=_option(frequency, "Hz"))
@@ -176,7 +154,7 @@ def toroid(
     else:
         number = _needed(permeability, option="--permeability")
         outer_m, inner_m, height_m = (
-            _metres(_needed(text, option=option), option=option)
+            length_of(_needed(text, option=option), option=option)
             for option, text in sizes.items()
         )
         core = RingCore(
@@ -220,11 +198,11 @@ def plates(
     from ..analysis.plate_pair import PlatePair, predict_plates
     from .predicted import hand_out_prediction
 
-    width_m = _metres_if(width, option="--width")
-    length_m = _metres_if(length, option="--length")
+    width_m = length_or_none(width, option="--width")
+    length_m = length_or_none(length, option="--length")
     pair = PlatePair(
-        gap_m=_metres(gap, option="--gap"),
-        diameter_m=_metres_if(diameter, option="--diameter"),
+        gap_m=length_of(gap, option="--gap"),
+        diameter_m=length_or_none(diameter, option="--diameter"),
         width_m=width_m,
         length_m=width_m if length_m is None else length_m,
         relative_permittivity=None

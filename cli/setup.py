@@ -134,9 +134,19 @@ class Setup:
         return Wanted(json=self.json, plot=self.plot, page=self.page)
 
     def measuring(
-        self, procedure: str, *, measured_fixture: bool = True
+        self, procedure: str, *, job: object, measured_fixture: bool = True
     ) -> "AbstractContextManager[tuple[Bench, Session]]":
-        """Open the bench with everything a procedure is run with (see `measuring`)."""
+        """Open the bench with everything a procedure is run with (see `measuring`).
+
+        Parameters
+        ----------
+        procedure
+            What is measured.
+        job
+            What is asked for: readings can be gone on from for the same alone.
+        measured_fixture
+            See `halfpower.cli.on_bench.Place`.
+        """
         from .on_bench import Place, measuring
 
         place = Place(
@@ -148,6 +158,7 @@ class Setup:
             resume=self.resume,
             hookups=self.hookup,
             measured_fixture=measured_fixture,
+            asked=repr(job),
         )
         return measuring(place, procedure=procedure, label=self.label)
 

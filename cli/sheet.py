@@ -10,6 +10,8 @@ from .options import (
     WorkCoilOption,
     choice_of,
     known_capacitor,
+    length_of,
+    length_or_none,
     stated_or_none,
 )
 from .setup import Setup, measures
@@ -97,21 +99,25 @@ def sheet(
     Example: halfpower sheet --bench bench.toml --tank '150pF +- 1%' --from 1MHz
     --to 4MHz --diameter '50mm +- 0.1mm' --thickness '1.6mm +- 0.02mm'
     """
-    from ..analysis.quantities import parse_quantity, parse_stated
+    from ..analysis.quantities import parse_stated
     from ..analysis.sheet import METHODS, SheetSample, mean_thickness
     from ..sweeps.sheet import SheetJob, measure_sheet
     from .output import hand_out
 
     sample = SheetSample(
-        thickness_m=mean_thickness([parse_stated(one, "m") for one in thickness]),
-        diameter_m=stated_or_none(diameter, "m"),
-        width_m=stated_or_none(width, "m"),
-        length_m=stated_or_none(length, "m"),
-        overhang_m=parse_quantity(overhang, "m"),
+        thickness_m=mean_thickness(
+            [length_of(one, option="--thickness") for one in thickness]
+        ),
+        diameter_m=length_or_none(diameter, option="--diameter"),
+        width_m=length_or_none(width, option="--width"),
+        length_m=length_or_none(length, option="--length"),
+        overhang_m=length_of(overhang, option="--overhang").value,
         lead_f=parse_stated(plate_leads or "0pF", "F"),
-        bond_m=parse_stated(bond or "0mm", "m"),
+        bond_m=length_of(bond or "0mm", option="--bond"),
         bond_permittivity=parse_stated(bond_permittivity, "fraction"),
-        thicker_m=mean_thickness([parse_stated(one, "m") for one in thicker])
+        thicker_m=mean_thickness(
+            [length_of(one, option="--thicker") for one in thicker]
+        )
         if thicker
         else None,
     )
@@ -123,6 +129,6 @@ def sheet(
     )
     span = setup.span()
     wanted = setup.wanted()
-    with setup.measuring("sheet") as (on_bench, session):
+    with setup.measuring("sheet", job=(span, job)) as (on_bench, session):
         result = measure_sheet(on_bench, span, job=job, session=session)
     hand_out(result, wanted)

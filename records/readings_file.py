@@ -32,6 +32,7 @@ __all__ = [
     "SweepInFile",
     "free_path",
     "free_stem",
+    "read_comments",
     "read_steps",
     "read_sweep",
 ]
@@ -282,22 +283,53 @@ def read_sweep(path: Path, *, step: str = "") -> SweepInFile:
     )
 
 
-def read_steps(path: Path) -> dict[str, list[Reading]]:
-    """Read every sweep of a measurement's own file, to go on from there.
-
-    Returns
-    -------
-    dict
-        Step to readings, in the order taken.
+def read_comments(path: Path) -> dict[str, str]:
+    """Read a measurement's own file's ``# name: text`` lines.
 
     Raises
     ------
     InputError
-        As `read_sweep`, or levels in dBm, which no measurement writes.
+        The file is missing or unreadable.
+    """
+    comments = {}
+    for line in _text_of(path).splitlines():
+        name, colon, text = line.removeprefix("# ").partition(": ")
+        if line.startswith("# ") and colon:
+            comments.setdefault(name, text)
+    return comments
+
+
+def read_steps(path: Path) -> tuple[dict[str, list[Reading]], bool]:
+    """Read every sweep of a measurement's own file, to go on from there.
+
+    Returns
+    -------
+    tuple
+        Step to readings, in the order taken; and whether the last line was cut short
+        (the power failed while it was written) and is left out.
+
+    Raises
+    ------
+    InputError
+        As `read_sweep`, or levels in dBm, which no measurement writes; a line in the
+        middle that is not whole.
     """
     whole = _table(path)
-    if _amplitude_column(whole.names, path=path) != "amplitude_v":
+    names = whole.names
+    if "step" not in names or _amplitude_column(names, path=path) != "amplitude_v":
         raise InputError(f"readings file {path} is not a measurement's own")
+    damaged = [line for line, row in whole.rows if len(row) != len(names)]
+    last = whole.rows[-1][0]
+    is_cut = last in damaged
+    if damaged and damaged != [last]:
+        raise InputError(
+            f"readings file {path}, line {damaged[0]}: not a whole reading; take the "
+            "line out, or begin anew"
+        )
+    rows = whole.rows[:-1] if is_cut else whole.rows
+    if not rows:
+        raise InputError(f"readings file {path} holds no readings", path=path)
+    whole = _Table(path=path, names=names, rows=rows)
     steps: dict[str, list[Reading]] = {}
     for step in whole.steps:
         table = whole.of_step(step)
@@ -316,16 +348,20 @@ def read_steps(path: Path) -> dict[str, list[Reading]]:
             )
             for i in range(len(frequency))
         ]
-    return steps
+    return steps, is_cut
+
+
+def _text_of(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
+        raise InputError(f"cannot read readings file {path}: {reason}") from error
 
 
 def _table(path: Path) -> "_Table":
     """Read a readings file's header and lines."""
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
-        raise InputError(f"cannot read readings file {path}: {reason}") from error
+    text = _text_of(path)
     try:
         rows = list(_rows(text))
     except csv.Error as error:

@@ -6,7 +6,12 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from ..analysis.attached import CAPACITOR_UNITS, REFERENCE, UNKNOWN, bound_of
-from ..analysis.capacitor import SERIES, deduce_in_series, deduce_parallel
+from ..analysis.capacitor import (
+    SERIES,
+    deduce_in_series,
+    deduce_parallel,
+    exponent_in_series,
+)
 from ..analysis.capacitor_by_dial import Dial, deduce_by_dial
 from ..analysis.coil import Tank, tank_shunt
 from ..analysis.errors import InputError
@@ -14,9 +19,11 @@ from ..analysis.in_capacitance import CapacitanceFit, capacitance_fit
 from ..analysis.outcome import quantities_of
 from ..analysis.propagate import Deduced
 from ..analysis.quantities import describe
+from ..analysis.resonance import fit
+from ..analysis.response import Peak
 from ..analysis.result import Caution, Quantity, Result, Swept
 from ..analysis.stated import Stated
-from ..drivers.bench_file import CapacitorTable
+from ..drivers.bench_file import BenchFile, CapacitorTable
 from .dial_planner import DialGoal
 from .errors import NoResonanceError, SweepError
 from .known import (
@@ -29,12 +36,14 @@ from .known import (
 )
 from .marked import Marked
 from .on_bench import (
+    EXPONENTS,
     IdentifiedBench,
     Span,
     collect_evidence,
     settings_of,
     tank_on_bench,
 )
+from .planner import trace_of
 from .session import Session
 from .steps import Arrangement, Steps
 
@@ -95,8 +104,11 @@ class CapacitorJob:
                 "the method with a dial works at one frequency, the others sweep: give "
                 "--at FREQUENCY with it, and only with it"
             )
-        if self.expected_f is not None and self.expected_f.value.value <= 0.0:
-            raise InputError("an expected capacitance is above zero")
+        if self.method == "dial" and self.tank is not None:
+            raise InputError(
+                "with the method 'dial' the variable capacitor is the tank's; leave "
+                "--tank out"
+            )
 
 
 def measure_capacitor(
@@ -228,11 +240,11 @@ def _by_sweeps(
     remarks: list[str] = []
     if deduced is None or (job.method == "auto" and _is_large(deduced, tank, sweeps)):
         series = _series(bench, span, steps=steps, fitted=fitted, first=sweeps)
-        sweeps.append(series)
-        in_series = deduce_in_series(
-            tank, reference=reference.found, series=series.found
+        series, in_series = _fitted_in_series(
+            bench.file, tank=tank, reference=reference, series=series
         )
-        remarks.append(_why_series(deduced, in_series))
+        sweeps.append(series)
+        remarks.append(_why_series(job, deduced, in_series))
         deduced = in_series
     return _result(
         bench,
@@ -283,8 +295,17 @@ def _parallel(
         raise NoResonanceError(
             "with the unknown attached the tank has no resonance to measure: the part "
             "is shorted or far too lossy, or so large that the resonance left the span "
-            f"(then try the series method); {error}"
+            f"(then try the series method){_if_expected(expected)}; {error}"
         ) from error
+
+
+def _if_expected(expected_f: float | None) -> str:
+    if expected_f is None:
+        return ""
+    return (
+        f", or it is not near the {expected_f * 1e12:.4g} pF expected (then leave "
+        "--expect out)"
+    )
 
 
 def _series(
@@ -314,6 +335,27 @@ def _series(
     )
 
 
+def _fitted_in_series(
+    file: BenchFile, *, tank: Tank, reference: Swept, series: Swept
+) -> tuple[Swept, tuple[Deduced, ...]]:
+    """Fit the series sweep with its own exponent, which needs what it finds."""
+    found = deduce_in_series(tank, reference=reference.found, series=series.found)
+    for _ in range(2):
+        capacitance = next(one for one in found if one.name == "capacitance")
+        exponent = exponent_in_series(
+            tank,
+            frequency_hz=series.found.resonant_frequency_hz,
+            capacitance_f=capacitance.value,
+            fixture=EXPONENTS[file.fixture.kind],
+        )
+        used = [series.readings[index] for index in series.used]
+        series = replace(
+            series, found=fit(trace_of(used), response=Peak(exponent=exponent))
+        )
+        found = deduce_in_series(tank, reference=reference.found, series=series.found)
+    return series, found
+
+
 def _is_large(deduced: Sequence[Deduced], tank: Tank, sweeps: Sequence[Swept]) -> bool:
     capacitance = next(one for one in deduced if one.name == "capacitance")
     f1 = sweeps[0].found.resonant_frequency_hz
@@ -321,10 +363,17 @@ def _is_large(deduced: Sequence[Deduced], tank: Tank, sweeps: Sequence[Swept]) -
 
 
 def _why_series(
-    parallel: Sequence[Deduced] | None, in_series: Sequence[Deduced]
+    job: CapacitorJob,
+    parallel: Sequence[Deduced] | None,
+    in_series: Sequence[Deduced],
 ) -> str:
+    if job.method == "series":
+        return "Measured in series with the coil, as asked."
     if parallel is None:
-        return "Measured in series with the coil: across the tank it is too large."
+        return (
+            "Measured in series with the coil: across the tank no resonance was found "
+            "where the expected capacitance would have it."
+        )
     one, two = (
         next(x for x in some if x.name == "dissipation_factor")
         for some in (parallel, in_series)

@@ -38,6 +38,7 @@ __all__ = ["KnownParts", "coil_span", "measure_coil"]
 
 EXACT = Stated(value=0.0)
 DOUBTFUL_Q = 1.0 / 3.0  # relative uncertainty from which Q is hardly a value
+MOST_SHARE = 0.5  # of an error that capacitors share
 MISFIT = 1e-3  # a chance below which points are off a line
 LINE_UNITS: Mapping[str, str] = {
     "inductance": "H",
@@ -91,12 +92,29 @@ class KnownParts:
                 )
         if own is not None and own.value < 0.0:
             raise InputError(f"a self-capacitance of {own.value:g} F cannot be")
+        self._refuse_capacitors()
+        self._refuse_levels()
+
+    def _refuse_capacitors(self) -> None:
         names = [one.name for one in self.capacitors]
         if len(set(names)) < len(names):
             raise InputError(
                 f"two of the known capacitors are {max(names, key=names.count)}; take "
                 "different ones"
             )
+        if not 0.0 <= self.common_error < MOST_SHARE:
+            raise InputError(
+                f"a common error of {100.0 * self.common_error:g} % is not between 0 "
+                f"and {100.0 * MOST_SHARE:g} %"
+            )
+        if self.common_error and len(self.capacitors) < 2:  # noqa: PLR2004 - shared
+            raise InputError(
+                "a common error is shared by several capacitors; name them"
+            )
+
+    def _refuse_levels(self) -> None:
+        if len(set(self.levels_v)) < len(self.levels_v):
+            raise InputError("two of the levels are the same; take different ones")
         for level_v in self.levels_v:
             if not 0.0 < level_v < math.inf:
                 raise InputError(f"a level of {level_v:g} V cannot be set")
@@ -262,6 +280,13 @@ def _drive_remarks(driven: Sequence[Swept]) -> tuple[str, ...]:
     if len(driven) < 2:  # noqa: PLR2004 - a comparison
         return ()
     low, high = driven[0], driven[-1]
+    if any(one.found.response != low.found.response for one in driven):
+        return (
+            (
+                "At the higher levels the peak is no resonance curve any more (a core "
+                "that saturates makes it lean over): Q is not compared over the drive."
+            ),
+        )
     peaks = f"{low.found.amplitude_v:.3g} and {high.found.amplitude_v:.3g} V"
     changes = []
     for name, word in (("inductance", "the inductance"), ("unloaded_q", "the Q")):

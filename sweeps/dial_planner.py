@@ -68,6 +68,8 @@ class DialGoal:
 
     def __post_init__(self) -> None:
         """Refuse a dial or a target that cannot be."""
+        if not 0.0 < self.frequency_hz < math.inf:
+            raise InputError(f"a frequency of {self.frequency_hz:g} Hz cannot be set")
         if not 0.0 < self.lowest_f < self.highest_f < math.inf:
             raise InputError(
                 f"a dial from {_pf(self.lowest_f)} to {_pf(self.highest_f)} is empty; "
@@ -260,7 +262,8 @@ class DialPlanner:
         if 0 < top < setting.size - 1:
             return
         end = "lower" if top == 0 else "upper"
-        direction = "lower the frequency" if end == "upper" else "raise the frequency"
+        # A lower frequency resonates with more capacitance.
+        direction = "raise the frequency" if end == "upper" else "lower the frequency"
         raise EdgeError(
             f"at {self.goal.frequency_hz / 1e6:.6g} MHz the response is highest at the "
             f"{end} end of the dial, {_pf(float(setting[top]))}, so the resonance lies "

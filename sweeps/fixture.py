@@ -22,6 +22,8 @@ from .on_bench import IdentifiedBench, Span, collect_evidence, settings_of
 from .session import Session
 from .steps import Arrangement, Steps
 
+MOST_SHARE = 0.5
+
 __all__ = ["FixtureJob", "WorkCoil", "measure_fixture"]
 
 
@@ -79,6 +81,17 @@ class FixtureJob:
         names = [coil.name for coil in self.coils]
         if len(set(names)) < len(names):
             raise InputError(f"two coils are called {names[0]!r}")
+        if self.coil_q is not None and self.coil_q.value <= 0.0:
+            raise InputError(f"a coil's Q of {self.coil_q.value:g} is not above zero")
+        for name, share in (
+            ("common error", self.common_error),
+            ("difference of two probes", self.alike),
+        ):
+            if not 0.0 <= share < MOST_SHARE:
+                raise InputError(
+                    f"a {name} of {100.0 * share:g} % is not between 0 and "
+                    f"{100.0 * MOST_SHARE:g} %"
+                )
         if self.second_probe and self.coil_q is not None:
             raise InputError(
                 "the loading is measured with a second probe or with a coil of known "
@@ -169,7 +182,7 @@ def _with_coil(
         swept = steps.sweep(
             Arrangement(
                 step=step,
-                instruction=f"Put the coil {coil.name} on the fixture with the "
+                instruction=f"Put {coil.name} on the fixture with the "
                 f"{capacitor.name} capacitor across it, and nothing else.",
                 fitted=(slot, "strap", across),
                 hookup="fixture-known-capacitor",
@@ -224,7 +237,7 @@ def _loading(
     loaded = steps.sweep(
         Arrangement(
             step=PROBE,
-            instruction=f"Put the coil {job.coils[0].name} on the fixture with the "
+            instruction=f"Put {job.coils[0].name} on the fixture with the "
             f"{job.capacitors[0].name} capacitor across it, and a second probe like "
             "the first beside it, its instrument connected.",
             fitted=("coil", "strap", "capacitor", "probe"),

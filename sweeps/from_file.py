@@ -76,6 +76,11 @@ def fit_readings(
     Nothing is known of the generator's reference and the detector's linearity, so
     the uncertainties are those of the readings' scatter alone.
     """
+    if stray_f.value < 0.0 or (stray_f.value and not by_dial):
+        raise InputError(
+            "a stray is 0 or more, and belongs to a sweep over capacitance_f; leave "
+            "--stray out"
+        )
     if by_dial:
         if exponent is not None:
             raise InputError(

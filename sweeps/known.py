@@ -87,6 +87,14 @@ class Expected:
     value: Stated
     said_by: str = "expected"
 
+    def __post_init__(self) -> None:
+        """Refuse what no part can be."""
+        if self.value.value <= 0.0:
+            raise InputError(
+                f"no part is {self.said_by} to be {self.value.value:g}; give a value "
+                "above zero"
+            )
+
 
 def expected_span(inductance_h: float, *, capacitance_f: float) -> tuple[float, float]:
     """Give a span in Hz that holds the resonance of about this inductance in H.

@@ -64,7 +64,8 @@ class Marked:
                 "is not what it says, or has changed."
             )
         if odds.verdict == "fits":
-            return f"Marked {self.text!r}: it means {told[0]} ({others})."
+            rest = f" ({others})" if len(shares) > 1 else ""
+            return f"Marked {self.text!r}: it means {told[0]}{rest}."
         return (
             f"Marked {self.text!r}: undecided between {', '.join(told)} and none of "
             f"them ({100.0 * odds.none:.3g} %)."

@@ -13,37 +13,37 @@ peak have been read. *Refine*: a look at the whole peak, then readings where the
 tell most about Q (a third on the peak, a third on each side at half the amplitude,
 Qt = +-sqrt(3)), until Q is known as closely as asked or the readings are spent.
 Last, a look at twice and three times the frequency, to see that the peak is no ghost.
+
+Where other parts of the same kind have been measured, a prior says where the peak is
+likely to be. Then the plan looks there first, and searches the whole span only when
+that has not led to a resonance: a prior saves readings and never ends a plan.
 """
 
 import math
 from collections.abc import Generator, Iterable, Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from ..analysis.closed_form import PeakEstimate, closed_form
-from ..analysis.errors import FitError, InputError
+from ..analysis.errors import FitError
 from ..analysis.reading import Reading, Setting
 from ..analysis.resonance import fit
 from ..analysis.resonance_fit import ResonanceFit
 from ..analysis.response import Peak
 from ..analysis.trace import FloatArray, Trace
 from .errors import EdgeError, NoResonanceError, SweepError
+from .peak_goal import OVERVIEW, ROOT3, PeakGoal, PeakPrior, in_mhz
 
-__all__ = ["PeakGoal", "PeakPlanner", "Phase"]
+__all__ = ["PeakGoal", "PeakPlanner", "PeakPrior", "Phase", "trace_of"]
 
 Phase = Literal["search", "bracket", "refine", "ghosts", "done"]
 Plan = Generator[Setting, Reading, None]
 
-STEPS_PER_OCTAVE = 24  # 3 % steps: the skirts of a Q of 1000 still show
-LEAST_STEPS = 16
 SETTLING_TAUS = 7.0  # the envelope is then within exp(-7) = 0.1 % of its end value
 SEARCH_Q = 500.0  # what a search must wait for, since it does not know the Q yet
 MOST_LOOKS = 12  # each look at least halves the gap; 12 span 4000 half-bandwidths
 FLANKS = (0.2, 0.9)  # of the peak: a reading there says where the flank is
-ROOT3 = math.sqrt(3.0)
-OVERVIEW = (0.0, 0.5, -0.5, 1.0, -1.0, ROOT3, -ROOT3, 3.0, -3.0)  # in half-bandwidths
 MOST_OVERVIEWS = 3
 ALIKE = 1.6  # factor in Q up to which an overview still shows the whole peak
 ROUND = (0.0, ROOT3, -ROOT3, -ROOT3, ROOT3, 0.0)  # there and back: a drift cancels
@@ -55,57 +55,11 @@ HARMONICS = (2, 3)  # the ones that a generator has most of
 GHOSTLY = 2.0  # a real peak falls by about Q at twice its frequency; a ghost rises
 HOPELESS = 0.3  # u(Q)/Q of an overview that has seen no resonance
 NEEDED_SIDE = 1.0  # half-bandwidths of span that must be left on each side
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PeakGoal:
-    """Where to look, how closely to measure, and what it may cost.
-
-    Attributes
-    ----------
-    lowest_hz, highest_hz
-        The span in Hz; no reading is asked for outside it but to unmask a ghost.
-    exponent
-        The fixture's k (see `halfpower.analysis.response.Peak`).
-    target
-        Relative standard uncertainty of the loaded Q to stop at, > 0.
-    most_readings
-        Readings to stop at in any case.
-    generator_highest_hz
-        Up to where a ghost may be unmasked beyond the span, in Hz.
-    """
-
-    lowest_hz: float
-    highest_hz: float
-    exponent: float
-    target: float = 0.002
-    most_readings: int = 200
-    generator_highest_hz: float = 0.0
-
-    def __post_init__(self) -> None:
-        """Refuse a span or a target that cannot be."""
-        if not 0.0 < self.lowest_hz < self.highest_hz < math.inf:
-            raise InputError(
-                f"a span from {_mhz(self.lowest_hz)} to {_mhz(self.highest_hz)} is "
-                "empty; give the lower frequency first"
-            )
-        if not 0.0 < self.target < 1.0:
-            raise InputError(
-                f"a target of {self.target:g} for the uncertainty of Q is not between "
-                "0 and 1"
-            )
-        least = self.n_search + 2 * len(OVERVIEW)
-        if self.most_readings < least:
-            raise InputError(
-                f"{self.most_readings} readings are too few for this span; "
-                f"it takes at least {least}"
-            )
-
-    @property
-    def n_search(self) -> int:
-        """Readings of the coarse grid."""
-        octaves = math.log2(self.highest_hz / self.lowest_hz)
-        return max(LEAST_STEPS, math.ceil(STEPS_PER_OCTAVE * octaves) + 1)
+SETTLE_MARGIN = 2.0  # a part may have more Q than its fellows
+LED_LOOKS = 3  # to bracket a peak that a prior foretold, before it is given up
+# Readings that a prior can cost before it is given up: its first looks, three for
+# each further one, and the overviews of a peak that was none.
+LED_COST = 3 + 3 * LED_LOOKS + MOST_OVERVIEWS * len(OVERVIEW)
 
 
 class PeakPlanner:
@@ -130,6 +84,15 @@ class PeakPlanner:
         self.readings: list[Reading] = []
         self._fit: ResonanceFit | None = None
         self._used: tuple[int, ...] = ()
+        self._led = (
+            goal.prior is not None
+            and goal.most_readings >= goal.least_readings + LED_COST
+            and all(
+                goal.lowest_hz < look_hz < goal.highest_hz
+                for look_hz in goal.prior.looks_hz
+            )
+        )
+        self._first = 0  # of the readings that count
         self._plan = self._steps()
         self._setting: Setting | None = next(self._plan)
 
@@ -203,7 +166,8 @@ class PeakPlanner:
     def expected_readings(self) -> int:
         """How many readings the plan is likely to take in all."""
         if self.phase in {"search", "bracket"} or self._fit is None:
-            return self.goal.n_search + 3 * len(OVERVIEW)
+            search = 3 if self._led else self.goal.n_search
+            return search + 3 * len(OVERVIEW)
         # The scatter falls with the root of the number of readings.
         share = self._fit.u_loaded_q / self._fit.loaded_q / self.goal.target
         before = len(self.readings) - len(self._used)
@@ -211,9 +175,33 @@ class PeakPlanner:
         return min(max(wanted, len(self.readings)), self.goal.most_readings)
 
     def _steps(self) -> Plan:
+        if self._led and self.goal.prior is not None:
+            try:
+                yield from self._by_prior(self.goal.prior)
+            except (NoResonanceError, EdgeError):
+                # It may be elsewhere, and that is found out as without a prior:
+                # by readings that no expectation has chosen.
+                self._led, self._fit, self.phase = False, None, "search"
+                self._first = len(self.readings)
+            else:
+                return
         yield from self._search()
+        yield from self._measure(MOST_LOOKS)
+
+    def _by_prior(self, prior: PeakPrior) -> Plan:
+        """Measure the peak where it is expected.
+
+        Raises
+        ------
+        NoResonanceError, EdgeError
+            It is not there, or is no peak of the part's own.
+        """
+        yield from self._at(prior.looks_hz, q=SETTLE_MARGIN * prior.loaded_q)
+        yield from self._measure(LED_LOOKS)
+
+    def _measure(self, most_looks: int) -> Plan:
         self.phase = "bracket"
-        estimate = yield from self._bracket()
+        estimate = yield from self._bracket(most_looks)
         self.phase = "refine"
         yield from self._refine(estimate)
         self.phase = "ghosts"
@@ -226,8 +214,8 @@ class PeakPlanner:
         ):
             yield self._setting_at(float(frequency_hz), q=SEARCH_Q)
 
-    def _bracket(self) -> Generator[Setting, Reading, PeakEstimate]:
-        for _ in range(MOST_LOOKS):
+    def _bracket(self, most_looks: int) -> Generator[Setting, Reading, PeakEstimate]:
+        for _ in range(most_looks):
             frequency, response = self._profile()
             top = int(np.argmax(response))
             estimate = self._estimate(frequency, response, top)
@@ -271,7 +259,7 @@ class PeakPlanner:
     def _highest_at(self, edge: Literal["lower", "upper"]) -> EdgeError:
         at_hz = self.goal.lowest_hz if edge == "lower" else self.goal.highest_hz
         return EdgeError(
-            f"the response is highest at the {edge} edge of the span, {_mhz(at_hz)}, "
+            f"the response is highest at the {edge} edge of the span, {in_mhz(at_hz)}, "
             f"so no resonance lies between {self._span}; move the span that way, or "
             "check that the part is connected",
             frequency_hz=at_hz,
@@ -285,13 +273,13 @@ class PeakPlanner:
             if known > HOPELESS:
                 raise NoResonanceError(
                     f"no resonance stands out between {self._span}: the best is at "
-                    f"{_mhz(found.resonant_frequency_hz)} with Q = "
+                    f"{in_mhz(found.resonant_frequency_hz)} with Q = "
                     f"{found.loaded_q:.2g}, uncertain by {100.0 * known:.0f} %; check "
                     "that the part is connected and the level is high enough",
                     n_readings=len(self.readings),
                 )
             needed = len(ROUND) + len(HARMONICS)
-            spent = len(self.readings) + needed > self.goal.most_readings
+            spent = len(self.readings) + needed > self._most
             sure = found.degrees_of_freedom >= LEAST_DOF
             if spent or (sure and known <= self.goal.target):
                 return
@@ -329,10 +317,11 @@ class PeakPlanner:
     def _fit_window(self, estimate: PeakEstimate) -> ResonanceFit:
         """Fit the readings about the peak; remember the fit and what it used."""
         f0, q = estimate.resonant_frequency_hz, estimate.loaded_q or SEARCH_Q
-        frequency = np.array([reading.frequency_hz for reading in self.readings])
+        some = self.readings[self._first :]
+        frequency = np.array([reading.frequency_hz for reading in some])
         near = np.abs(q * (frequency / f0 - f0 / frequency)) <= WINDOW
-        used = np.flatnonzero(near)
-        trace = _trace([self.readings[index] for index in used])
+        used = self._first + np.flatnonzero(near)
+        trace = trace_of([self.readings[index] for index in used])
         try:
             self._fit = fit(trace, response=Peak(exponent=self.goal.exponent))
         except FitError as error:
@@ -353,7 +342,7 @@ class PeakPlanner:
             raise self._highest_at("lower" if room[0] > 0.0 else "upper")
         if room[0] > -NEEDED_SIDE or room[1] < NEEDED_SIDE:
             raise EdgeError(
-                f"the peak at {_mhz(f0)} lies within half a bandwidth of the edge of "
+                f"the peak at {in_mhz(f0)} lies within half a bandwidth of the edge of "
                 f"the span ({self._span}); widen the span",
                 frequency_hz=f0,
             )
@@ -368,7 +357,7 @@ class PeakPlanner:
             yield self._setting_at(float(frequency_hz), q=q)
 
     def _setting_at(self, frequency_hz: float, *, q: float) -> Setting:
-        if len(self.readings) >= self.goal.most_readings:
+        if len(self.readings) >= self._most:
             raise SweepError(
                 f"{len(self.readings)} readings are spent and no resonance is "
                 f"bracketed between {self._span}; allow more, or narrow the span",
@@ -392,26 +381,33 @@ class PeakPlanner:
             yield self._setting_at(frequency_hz, q=found.loaded_q)
             if self.readings[-1].amplitude_v > GHOSTLY * found.amplitude_v:
                 raise NoResonanceError(
-                    f"the peak at {_mhz(found.resonant_frequency_hz)} is a ghost: the "
-                    f"generator's harmonic of order {order} rings a resonance near "
-                    f"{_mhz(frequency_hz)}; sweep there",
+                    f"the peak at {in_mhz(found.resonant_frequency_hz)} is a ghost: "
+                    f"the generator's harmonic of order {order} rings a resonance near "
+                    f"{in_mhz(frequency_hz)}; sweep there",
                     frequency_hz=frequency_hz,
                 )
 
     def _profile(self) -> tuple[FloatArray, FloatArray]:
         """Put the readings in order of frequency, the fixture's slope taken out."""
-        frequency = np.array([reading.frequency_hz for reading in self.readings])
-        amplitude = np.array([reading.amplitude_v for reading in self.readings])
+        some = self.readings[self._first :]
+        frequency = np.array([reading.frequency_hz for reading in some])
+        amplitude = np.array([reading.amplitude_v for reading in some])
         unique, where = np.unique(frequency, return_inverse=True)
         mean = np.bincount(where, weights=amplitude) / np.bincount(where)
         return unique, mean * (unique / unique[0]) ** -self.goal.exponent
 
     @property
+    def _most(self) -> int:
+        """Readings that may be taken; where a prior leads, a search is kept in hand."""
+        kept = self.goal.least_readings if self._led else 0
+        return self.goal.most_readings - kept
+
+    @property
     def _span(self) -> str:
-        return f"{_mhz(self.goal.lowest_hz)} and {_mhz(self.goal.highest_hz)}"
+        return f"{in_mhz(self.goal.lowest_hz)} and {in_mhz(self.goal.highest_hz)}"
 
 
-def _trace(readings: Sequence[Reading]) -> Trace:
+def trace_of(readings: Sequence[Reading]) -> Trace:
     """Make a trace, weighted by the detector's ranges where it has them.
 
     A detector with ranges has noise in proportion to the range it stands on; how
@@ -424,10 +420,6 @@ def _trace(readings: Sequence[Reading]) -> Trace:
         u_amplitude_v=np.array(ranges) if len(ranges) == len(readings) else None,
         u_scale_known=False,
     )
-
-
-def _mhz(frequency_hz: float) -> str:
-    return f"{frequency_hz / 1e6:.6g} MHz"
 
 
 def _flanked(response: FloatArray, top: int) -> bool:

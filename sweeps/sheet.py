@@ -30,6 +30,7 @@ __all__ = ["SheetJob", "measure_sheet"]
 
 FAR_APART = 0.2  # of the calculated air value: a gap that asks for an explanation
 
+SLOTS = {THICK: "thicker"}  # of a simulated fixture; the others' is "unknown"
 _STEPS: dict[str, tuple[str, SheetState]] = {
     REFERENCE: ("Put the work coil on the fixture, and take the plates off.", "out"),
     AIR: (
@@ -67,6 +68,11 @@ class SheetJob:
 
     def __post_init__(self) -> None:
         """Refuse a method without its second sheet."""
+        if self.method != "calculated" and self.sample.lead_f.value:
+            raise InputError(
+                "the plates' leads are stated for the method 'calculated' alone; the "
+                "others take them out"
+            )
         if (self.method == "two-thicknesses") != (self.sample.thicker_m is not None):
             raise InputError(
                 "the thickness of a second sheet belongs to the method with two "
@@ -128,7 +134,7 @@ def measure_sheet(
                 span, bench=bench, tank=tank, reference=sweeps[0], expected_f=None
             )
         )
-        plates = () if state == "out" else ("unknown",)
+        plates = () if state == "out" else (SLOTS.get(step, "unknown"),)
         arrangement = Arrangement(
             step=step,
             instruction=instruction,
@@ -194,7 +200,7 @@ def _gap(quantities: Sequence[Quantity]) -> tuple[str, ...]:
     if measured is None or calculated is None:
         return ()
     one, two = (
-        format_quantity(x.value, u=2.0 * x.standard_uncertainty, unit="F")
+        format_quantity(x.value, u=_half_width(x), unit="F")
         for x in (measured, calculated)
     )
     gap_pf = 1e12 * (measured.value - calculated.value)
@@ -205,6 +211,11 @@ def _gap(quantities: Sequence[Quantity]) -> tuple[str, ...]:
             "between them is the plates' leads, their thickness, and what stands near."
         ),
     )
+
+
+def _half_width(quantity: Quantity) -> float:
+    low, high = quantity.interval or (quantity.value, quantity.value)
+    return max(high - quantity.value, quantity.value - low)
 
 
 def _gap_caution(quantities: Sequence[Quantity]) -> tuple[Caution, ...]:

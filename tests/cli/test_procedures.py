@@ -114,25 +114,50 @@ def test_the_daily_check_builds_a_history_and_then_judges(
     )  # fmt: skip
     for _ in range(5):
         assert halfpower(*check, "--seed", "1").status == 0
-    rows = (tmp_path / "ref.csv").read_text(encoding="utf-8").splitlines()
-    # The simulated bench repeats itself to the last digit; a real one does not.
-    spread = [
-        re.sub(r",(\d+\.\d+),", lambda m, n=n: f",{float(m[1]) + 20.0 * n!r},", row)
-        for n, row in enumerate(rows)
-    ]
-    spread = [re.sub(r"(\d+\.\d+)$", rf"\g<1>{n}", row) for n, row in enumerate(spread)]
-    quality = [168.1, 168.0, 167.9, 168.05, 167.95]
-    spread[1:] = [
-        f"{row.rpartition(',')[0]},{q}"
-        for row, q in zip(spread[1:], quality, strict=True)
-    ]
-    (tmp_path / "ref.csv").write_text("\n".join(spread) + "\n", encoding="utf-8")
+    same = halfpower(*check, "--seed", "1")
+    assert same.status == 2
+    assert "all the same to the last digit" in same.err
+    # The simulated bench repeats itself; a real one does not.
+    history = tmp_path / "ref.csv"
+    head, *rows = history.read_text(encoding="utf-8").splitlines()
+    spread = []
+    for n, row in enumerate(rows):
+        begun, part, f0, quality = row.split(",")
+        told = float(f0) + 20.0 * n, float(quality) + (-1) ** n * 0.1
+        spread.append(f"{begun},{part},{told[0]!r},{told[1]!r}")
+    history.write_text("\n".join([head, *spread]) + "\n", encoding="utf-8")
     good = halfpower(*check, "--seed", "1")
     assert good.status == 0, good.err
     assert "in control" in good.err
     bad = halfpower(*check, "--seed", "2")
     assert bad.status == 1
     assert "OUT OF CONTROL" in bad.err
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("a,b\n1,2\n", "no history of checks"),
+        ("begun,part,resonant_frequency,loaded_q\nx,reference on 150 pF,nan,9\n",
+         "line 2: resonant_frequency is 'nan'"),
+        ("begun,part,resonant_frequency,loaded_q\nx,L1 on 68 pF,1e6,9\n",
+         "history of 'L1 on 68 pF'"),
+    ],
+)  # fmt: skip
+def test_a_file_that_is_no_history_is_left_alone(
+    halfpower: Run, tmp_path: Path, text: str, says: str
+) -> None:
+    """It is refused before anything is driven, and not written to."""
+    path = tmp_path / "h.csv"
+    path.write_text(text, encoding="utf-8")
+    ended = halfpower(
+        "fixture", "check", "--scene", "kit-coil", "--capacitor", "150pF", "--from",
+        "4MHz", "--to", "10MHz", "--history", str(path),
+    )  # fmt: skip
+    assert ended.status == 2
+    assert says in ended.err
+    assert "Kept" not in ended.err
+    assert path.read_text(encoding="utf-8") == text
 
 
 @pytest.mark.parametrize(
@@ -157,6 +182,19 @@ def test_the_daily_check_builds_a_history_and_then_judges(
         ((*BOARD, *PLATES, "--method", "two-thicknesses"), 2, "second sheet"),
         ((*BOARD, "--diameter", "5mm"), 2, "outside what the edge field"),
         ((*BOARD[:-1], "30mm", *PLATES), 2, "outside what the edge field"),
+        ((*BOARD[:-1], "1.6", *PLATES), 2, "has no unit; write it like 1.6mm"),
+        ((*BOARD, *PLATES, "--plate-leads", "0.3pF"), 2, "method 'calculated' alone"),
+        ((*DIAL, "--tank", "150pF"), 2, "leave --tank out"),
+        (("capacitor", "--scene", "mica-capacitor", "--method", "dial", "--at",
+          "0Hz"), 2, "cannot be set"),
+        (("coil", "--scene", "kit-coil", "--capacitor", "150pF", "--from", "4MHz",
+          "--to", "10MHz", "--expect", "0uH"), 2, "above zero"),
+        (("coil", "--scene", "kit-coil", "--capacitor", "150pF", "--from", "4MHz",
+          "--to", "10MHz", "--level", "1V", "--level", "1V"), 2, "are the same"),
+        (("coil", "--scene", "kit-coil", "--capacitor", "150pF", "--from", "4MHz",
+          "--to", "10MHz", "--common-error", "200%"), 2, "common error"),
+        ((*FIXTURE, "--self-capacitance", "4pF", "--alike", "200%"), 2, "probes"),
+        ((*FIXTURE, "--self-capacitance", "4pF", "--coil-q", "0"), 2, "above zero"),
         (FIXTURE, 2, "self-capacitance"),
         (
             (*FIXTURE[:-2], "--self-capacitance", "4pF"),
@@ -290,6 +328,36 @@ def test_a_person_who_left_goes_on_where_they_stood(
     assert abs(value["value"] - true) < 3.0 * value["standard_uncertainty"]
 
 
+def test_readings_of_another_measurement_are_not_gone_on_from(
+    halfpower: Run, tmp_path: Path
+) -> None:
+    """Another tank, another procedure, a damaged line: refused, never mixed."""
+    kept = tmp_path / "kept.csv"
+    document(halfpower, *DRAWER, "--seed", "1", "--readings", str(kept))
+    again = (*DRAWER, "--seed", "1", "--resume", str(kept))
+    assert halfpower(*again).status == 0
+    other = [one.replace("150pF +- 1%", "300pF") for one in again]
+    coil = (
+        "coil", "--scene", "kit-coil", "--capacitor", "150pF", "--from", "4MHz",
+        "--to", "10MHz", "--resume", str(kept),
+    )  # fmt: skip
+    for arguments in (other, coil):
+        refused = halfpower(*arguments)
+        assert refused.status == 2
+        assert "another measurement" in refused.err
+    text = kept.read_text(encoding="utf-8")
+    kept.write_text(text[:-20], encoding="utf-8")  # the power failed here
+    cut = halfpower(*again)
+    assert cut.status == 0, cut.err
+    assert "cut short and was left out" in cut.err
+    lines = text.splitlines()
+    lines[-3] = "garbage"
+    kept.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    damaged = halfpower(*again)
+    assert damaged.status == 2
+    assert f"line {len(lines) - 2}: not a whole reading" in damaged.err
+
+
 def test_a_dial_s_readings_are_fitted_from_their_file(
     halfpower: Run, tmp_path: Path
 ) -> None:
@@ -309,3 +377,5 @@ def test_a_dial_s_readings_are_fitted_from_their_file(
     )
     quality = stated["quantities"]["loaded_q"]["value"]
     assert quality > again["quantities"]["loaded_q"]["value"]
+    below = halfpower("fit", str(kept), "--step", "reference", "--stray", "-500pF")
+    assert below.status == 2

@@ -128,17 +128,20 @@ def test_a_capacitor_across_a_tank_comes_back_from_complex_circuit_arithmetic(
     assert named(found, "dissipation_factor").value == pytest.approx(loss, rel=0.01)
 
 
-@pytest.mark.parametrize(("farad", "loss"), [(1e-9, 2e-3), (5e-9, 0.01)])
+@pytest.mark.parametrize(("farad", "loss"), [(1e-9, 2e-3), (5e-9, 0.01), (2e-9, 0.2)])
 def test_a_capacitor_in_series_comes_back_from_complex_circuit_arithmetic(
     farad: float, loss: float
 ) -> None:
-    """The coil with its own 4 pF, the unknown in series: C to 1e-3, D to 3 %."""
+    """The coil with its own 4 pF, the unknown in series: C to 2e-3, D to 3 %.
+
+    With D = 0.2 the whole has a Q of 20, and terms of 1/Q^2 are left out.
+    """
     ohm, henry, tank_f, own_f = 1.2, 25e-6, 160e-12, 4e-12
 
     def impedance(s: Any, *, with_it: bool) -> Any:
         coil = 1.0 / (s * own_f + 1.0 / (ohm + s * henry))
         if with_it:
-            coil = coil + (1.0 + 1j * loss) / (s * farad)
+            coil = coil + 1.0 / (s * farad + np.abs(s) * farad * loss)
         return 1.0 / (s * tank_f + 1.0 / coil)
 
     f1 = 1.0 / (2.0 * math.pi * math.sqrt(henry * (tank_f + own_f)))
@@ -149,7 +152,10 @@ def test_a_capacitor_in_series_comes_back_from_complex_circuit_arithmetic(
         reference=swept(lambda s: impedance(s, with_it=False), near_hz=f1),
         series=swept(lambda s: impedance(s, with_it=True), near_hz=f2),
     )
-    assert named(found, "capacitance").value == pytest.approx(farad, rel=2e-3, abs=0.0)
+    allowed = 2e-3 if loss < 0.1 else 4e-3
+    assert named(found, "capacitance").value == pytest.approx(
+        farad, rel=allowed, abs=0.0
+    )
     assert named(found, "dissipation_factor").value == pytest.approx(loss, rel=0.03)
 
 
@@ -294,5 +300,5 @@ def test_a_loss_that_is_not_resolved_has_the_truncated_normal_s_limit() -> None:
     assert bound_of(zero) == pytest.approx(1.95996e-4, rel=1e-4, abs=0.0)
     below = Deduced(name="d", value=-4e-4, u=1e-4, interval=(0.0, 0.0), budget=())
     assert 0.0 < (bound_of(below) or 0.0) < 0.75e-4
-    clear = Deduced(name="d", value=3e-4, u=1e-4, interval=(0.0, 0.0), budget=())
+    clear = Deduced(name="d", value=4e-4, u=1e-4, interval=(0.0, 0.0), budget=())
     assert bound_of(clear) is None

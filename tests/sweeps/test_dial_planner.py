@@ -64,10 +64,10 @@ def test_a_person_is_not_asked_for_more_than_is_needed() -> None:
 
 
 @pytest.mark.parametrize(
-    ("peak", "says"), [(20e-12, "raise the frequency"), (560e-12, "lower the freq")]
+    ("peak", "says"), [(20e-12, "lower the frequency"), (560e-12, "raise the freq")]
 )
 def test_a_resonance_off_the_dial_says_which_way(peak: float, says: str) -> None:
-    """A higher frequency resonates with less capacitance."""
+    """A lower frequency resonates with more capacitance, f = 1/(2 pi sqrt(LC))."""
     with pytest.raises(EdgeError, match=says):
         run(lorentzian(peak, 2e-12))
 
