@@ -13,6 +13,7 @@ adds its own branch in its own ``errors.py``::
     |   |   `-- LinkLostError
     |   |-- InstrumentError       the instrument refused a command
     |   `-- ReplyError            it answered, but not with sense
+    |-- PresenterError        3   (cli) the command that presents parts failed
     |-- SettingError          4   (drivers) asked for what is out of range
     |-- SweepError            4   (sweeps) nothing measurable was found
     |   |-- NoResonanceError

@@ -9,9 +9,11 @@ from . import (
     demo,
     fit,
     fixture,
+    lot,
     marking,
     measure,
     predict,
+    records,
     sheet,
     sim,
 )
@@ -38,6 +40,8 @@ app.command("coil")(with_exit_status(coil.coil))
 app.command("capacitor")(with_exit_status(capacitor.capacitor))
 app.command("sheet")(with_exit_status(sheet.sheet))
 app.command("fit")(with_exit_status(fit.fit))
+app.add_typer(lot.app, name="lot")
+app.add_typer(records.app, name="records")
 app.add_typer(predict.app, name="predict")
 app.command("marking")(with_exit_status(marking.marking))
 app.add_typer(sim.app, name="sim")

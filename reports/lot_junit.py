@@ -22,7 +22,7 @@ _OUT = (Verdict.SKIPPED, Verdict.UNDONE)
 
 
 def junit_xml(parts: Iterable[PartRow], *, name: str = "lot") -> str:
-    """Write parts as JUnit XML.
+    r"""Write parts as JUnit XML.
 
     Parameters
     ----------
@@ -38,23 +38,25 @@ def junit_xml(parts: Iterable[PartRow], *, name: str = "lot") -> str:
 
     Notes
     -----
-    Characters that XML cannot hold are written as their escapes (``\\x00``); all others
+    Characters that XML cannot hold are written as their escapes (``\x00``); all others
     arrive as they are, whatever they look like.
     """
     if find_spec("junitparser") is None:
         raise ReportError("JUnit XML needs junitparser: pip install 'halfpower[junit]'")
     from junitparser import JUnitXml, TestSuite
 
-    suite = TestSuite(_plain(name))
+    # Called by way of Any: the library is typed in part.
+    suite: Any = TestSuite(_plain(name))
     some = list(parts)
     suite.add_testcases([_case(part) for part in some])
     if some:
         suite.timestamp = some[0].at
     suite.update_statistics()
-    document = JUnitXml(_plain(name))
+    document: Any = JUnitXml(_plain(name))
     document.add_testsuite(suite)
     text = document.tostring()
-    return text.decode("utf-8") if isinstance(text, bytes) else str(text)
+    body = text.decode("utf-8") if isinstance(text, bytes) else str(text)
+    return f'<?xml version="1.0" encoding="utf-8"?>\n{body}\n'
 
 
 def _case(part: PartRow) -> Any:

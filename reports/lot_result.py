@@ -12,14 +12,15 @@ from ..analysis.conformity import GuardBand, Limits
 from ..analysis.errors import InputError
 from ..analysis.lot_outliers import LikelyDefect
 from ..analysis.lot_summary import Column, QuantityFigures, column_figures, defects_of
+from ..analysis.quantities import format_quantity
 from ..records.entries import StoredQuantity, Verdict
 from ..records.rows import CheckRow, LotRow, PartRow
 
 __all__ = [
     "Bin",
     "Defect",
-    "HeldAgainst",
     "Held",
+    "HeldAgainst",
     "LotResult",
     "ReasonCount",
     "bin_of",
@@ -33,6 +34,7 @@ TESTED = (
     Verdict.UNDECIDED,
     Verdict.UNMEASURED,
 )
+SIMPLE = GuardBand()
 # The columns first, whatever order a base gives them in.
 LEADING = ("inductance", "capacitance", "unloaded_q", "dissipation_factor")
 Q_NAMES = ("unloaded_q", "loaded_q")
@@ -75,7 +77,7 @@ class Held:
     """
 
     limits: tuple[HeldAgainst, ...] = ()
-    guard_band: GuardBand = GuardBand()
+    guard_band: GuardBand = SIMPLE
     bins: tuple[HeldAgainst, ...] = ()
 
     def limit_on(self, quantity: str) -> HeldAgainst | None:
@@ -111,10 +113,19 @@ class Defect:
     likely: LikelyDefect
 
     @property
+    def said(self) -> str:
+        """What is said for the cause, another value with its unit."""
+        _, _, said = self.likely.text.partition(": ")
+        other = self.likely.other_value
+        if other is None:
+            return said
+        value, _, unit = format_quantity(other, u=math.nan, unit="H")
+        return said.replace(f"({other:.4g})", f"({value} {unit})")
+
+    @property
     def text(self) -> str:
         """The sentence, about the part by its label."""
-        _, _, said = self.likely.text.partition(": ")
-        return f"{self.label or f'position {self.position}'}: {said}"
+        return f"{self.label or f'position {self.position}'}: {self.said}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -161,14 +172,17 @@ class LotResult:
         """Whether every part tested is accepted, and none is suspect."""
         return self.yield_ is None or self.sound == self.yield_.tested
 
+    @property
+    def tested_positions(self) -> tuple[int, ...]:
+        """Positions of the tested parts; the figures' indices are into these."""
+        return tuple(one.position for one in self.parts if one.verdict in TESTED)
+
     def figures_of(self, quantity: str) -> QuantityFigures | None:
         """Return a quantity's figures; None where no part has it."""
         return next((f for f in self.figures if f.column.quantity == quantity), None)
 
 
-def quantity_of(
-    row: PartRow | CheckRow, name: str
-) -> StoredQuantity | None:
+def quantity_of(row: PartRow | CheckRow, name: str) -> StoredQuantity | None:
     """Return a part's quantity by its name; None where it has none."""
     return next((one for one in row.quantities if one.name == name), None)
 
@@ -272,8 +286,8 @@ def _columns(tested: Sequence[PartRow], held: Held) -> list[Column]:
             unit=units[name],
             values=values[place],
             u=u[place],
-            limits=None if (one := limits[name]) is None else one.limits,
-            nominal=None if one is None else one.nominal,
+            limits=None if (held_to := limits[name]) is None else held_to.limits,
+            nominal=None if held_to is None else held_to.nominal,
         )
         for place, name in enumerate(order)
     ]

@@ -1,0 +1,335 @@
+"""Lots on the simulated bag of chokes: speed, truth against verdict, kill -9.
+
+    python benchmarks/lot.py speed [--parts N] [--seed S]
+    python benchmarks/lot.py truth [--seeds N] [--seed FIRST] [--parts N]
+    python benchmarks/lot.py kill [N] [--seed S]
+
+``speed``: readings a part with and without a prior, parts a minute on this machine
+(what the simulated instruments cost included), and what a part costs over its
+measurement: deciding, keeping (one SQLite transaction on disk) and showing.
+``truth``: every verdict against what the scene drew; no defective part may be accepted.
+``kill``: a lot's process killed at random moments, run again until the lot is done;
+every part that was shown is in the base, none twice, and the chain verifies.
+"""
+
+import argparse
+import io
+import os
+import random
+import signal
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from uuid import uuid4
+
+from rich.console import Console
+
+from halfpower.cli.attendant import SceneAttendant
+from halfpower.cli.lot_desk import SceneDesk
+from halfpower.cli.lot_display import ShowLot
+from halfpower.cli.lot_keeping import BaseKeeper, circumstances_of, resumed
+from halfpower.cli.on_bench import located
+from halfpower.drivers import Bench, open_bench
+from halfpower.records.base import open_base
+from halfpower.sim import SimulatedBench
+from halfpower.sweeps.lot import LotRun
+from halfpower.sweeps.lot_file import LotFile, parse_lot_text
+from halfpower.sweeps.lot_measure import Measured, PartBench
+from halfpower.sweeps.lot_outcome import CheckOutcome, LotVerdict, Outcome
+from halfpower.sweeps.lot_prior import PriorBook
+
+BUNDLED = Path(__file__).parents[1] / "cli" / "lots" / "choke-lot.toml"
+SHARE_MEASURING, LONGEST_S = 0.8, 2.0  # of the kills; from then to the kill
+AT = "2001-02-03T04:05:06Z"
+PROGRAM = (
+    "from halfpower.cli.ending import run_process;"
+    "from halfpower.cli.lot import app; run_process(app)"
+)
+
+
+class Forgetful(PriorBook):
+    """A book that remembers nothing: the measurement without a prior."""
+
+    def add(self, resonant_frequency_hz: float, loaded_q: float) -> None:
+        """Let it go."""
+
+
+@dataclass(slots=True, kw_only=True)
+class Timed(PartBench):
+    """Adds up what the measurement itself takes."""
+
+    spent_s: float = 0.0
+
+    def measure(self, label: str, *, leading: bool = True) -> Measured:
+        """Measure, and take the time."""
+        begun_s = time.perf_counter()
+        try:
+            return PartBench.measure(self, label, leading=leading)
+        finally:
+            self.spent_s += time.perf_counter() - begun_s
+
+
+@dataclass(slots=True, kw_only=True)
+class InMemory:
+    """A keeper for what is only to be counted, with the truth beside it."""
+
+    simulated: SimulatedBench
+    found: list[tuple[Outcome, str]] = field(default_factory=list)
+
+    def keep(self, outcome: Outcome) -> int:
+        """Remember it with what is really the matter with the part."""
+        self.found.append((outcome, self.simulated.defect or "sound"))
+        return outcome.part.position
+
+    def keep_check(self, outcome: CheckOutcome) -> int:
+        """Let it go."""
+        del outcome
+        return 0
+
+
+def lot_of(parts: int) -> LotFile:
+    """Give the bundled lot with so many parts."""
+    text = BUNDLED.read_text("utf-8").replace("size = 200", f"size = {parts}")
+    return parse_lot_text(text, str(BUNDLED))
+
+
+@contextmanager
+def opened(seed: int) -> Iterator[tuple[Bench, SimulatedBench]]:
+    """Open the scene's bench."""
+    with located(None, scene="choke-lot", seed=seed) as found:
+        simulated = found.simulated
+        if simulated is None:
+            raise RuntimeError("a scene has a simulated bench")
+        with open_bench(
+            found.file,
+            folder=found.folder,
+            manager=found.manager,
+            sleep=found.sleep,
+            clock=found.clock,
+        ) as bench:
+            yield bench, simulated
+
+
+def run_in_memory(
+    seed: int, *, parts: int, book: PriorBook
+) -> list[tuple[Outcome, str]]:
+    """Run a lot without a base; return outcomes with the truth."""
+    lot = lot_of(parts)
+    with opened(seed) as (bench, simulated):
+        desk = desk_of(lot, simulated)
+        keeper = InMemory(simulated=simulated)
+        LotRun(
+            lot,
+            on_bench=PartBench(
+                bench=bench, lot=lot, attendant=desk, now=lambda: AT, book=book
+            ),
+            desk=desk,
+            keeper=keeper,
+            display=silent(),
+        ).run()
+    return keeper.found
+
+
+def desk_of(lot: LotFile, simulated: SimulatedBench) -> SceneDesk:
+    """Give the hand at the simulated bench."""
+    attendant = SceneAttendant(simulated, tell=lambda _: None)
+    return SceneDesk(lot, simulated, fitted=attendant.arrange)
+
+
+def silent() -> ShowLot:
+    """Give a display that writes to memory."""
+    return ShowLot(
+        bell=False, clock=time.perf_counter, console=Console(file=io.StringIO())
+    )
+
+
+def speed(*, parts: int, seed: int) -> None:
+    """Print readings a part, parts a minute, and the cost of a part."""
+    for name, book in (("without", Forgetful()), ("with", PriorBook())):
+        begun_s = time.perf_counter()
+        found = run_in_memory(seed, parts=parts, book=book)
+        took_s = time.perf_counter() - begun_s
+        taken = [sum(map(len, one.readings.values())) for one, _ in found]
+        print(
+            f"{name} a prior: {statistics.mean(taken):.1f} readings a part (median "
+            f"{statistics.median(taken):g}, most {max(taken)}), "
+            f"{60.0 * parts / took_s:.0f} parts a minute"
+        )
+    with tempfile.TemporaryDirectory() as folder:
+        whole_s, spent_s = _kept_in_a_base(Path(folder), parts=parts, seed=seed)
+    over_ms = 1e3 * (whole_s - spent_s) / parts
+    print(f"cost of a part over its measurement: {over_ms:.1f} ms (SQLite, on disk)")
+
+
+def _kept_in_a_base(folder: Path, *, parts: int, seed: int) -> tuple[float, float]:
+    lot = lot_of(parts)
+    with opened(seed) as (bench, simulated), open_base(folder / "base") as base:
+        kept = resumed(base, lot, station="benchmark", begun=AT)
+        desk = desk_of(lot, simulated)
+        on_bench = Timed(
+            bench=bench, lot=lot, attendant=desk, now=lambda: AT, book=kept.book
+        )
+        run = LotRun(
+            lot,
+            on_bench=on_bench,
+            desk=desk,
+            keeper=BaseKeeper(
+                base,
+                lot,
+                station="benchmark",
+                circumstances=circumstances_of(bench),
+                uuid=lambda: str(uuid4()),
+            ),
+            display=silent(),
+            checks=kept.checks,
+        )
+        begun_s = time.perf_counter()
+        run.run()
+        return time.perf_counter() - begun_s, on_bench.spent_s
+
+
+def truth(*, seeds: range, parts: int) -> None:
+    """Print verdicts against what the scene drew."""
+    counted: Counter[tuple[str, str]] = Counter()
+    conforming: Counter[str] = Counter()
+    for seed in seeds:
+        for outcome, defect in run_in_memory(seed, parts=parts, book=PriorBook()):
+            counted[defect, outcome.verdict.value] += 1
+            if defect == "sound" and outcome.verdict is not LotVerdict.ACCEPTED:
+                conforming.update(reason.code for reason in outcome.reasons)
+    print_table(counted)
+    wrong = sum(n for (d, v), n in counted.items() if d != "sound" and v == "accepted")
+    print(f"defective parts accepted: {wrong}")
+    print("sound parts not accepted, by reason:", dict(conforming.most_common()))
+
+
+def print_table(counted: Mapping[tuple[str, str], int]) -> None:
+    """Print counts of (truth, verdict)."""
+    verdicts = ["accepted", "undecided", "rejected", "unmeasured"]
+    print(f"{'truth':14}" + "".join(f"{one:>12}" for one in verdicts))
+    for defect in sorted({one for one, _ in counted}):
+        row = "".join(f"{counted.get((defect, one), 0):12d}" for one in verdicts)
+        print(f"{defect:14}{row}")
+
+
+def kill(n: int, *, seed: int) -> int:
+    """Kill a lot's process n times; return how often something was wrong."""
+    rng = random.Random(seed)  # noqa: S311 - moments, no secret
+    wrong, lots, killed, parts = 0, 0, 0, 0
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        while killed < n:
+            lots += 1
+            (folder / "lot.toml").write_text(
+                BUNDLED.read_text("utf-8")
+                .replace("size = 200", "size = 40")
+                .replace("every = 50", "every = 15")
+                .replace("bag-of-chokes", f"bag {lots}"),
+                encoding="utf-8",
+            )
+            done = False
+            while not done and killed < n:
+                done, fault = _killed_once(folder, rng, seed=lots)
+                killed += not done
+                parts += "/40  L" in (folder / "said").read_text("utf-8")
+                wrong += bool(fault)
+                if fault:
+                    print(f"lot {lots}, kill {killed}: {fault}")
+    print(
+        f"{killed} kills over {lots} lots of 40, {parts} runs got as far as a part: "
+        f"{wrong} with something wrong"
+    )
+    return wrong
+
+
+def _killed_once(folder: Path, rng: random.Random, *, seed: int) -> tuple[bool, str]:
+    """Run, kill, look; say whether the lot was done, and what was wrong."""
+    before = _positions(folder)
+    said = folder / "said"
+    with said.open("w") as file:
+        process = subprocess.Popen(  # noqa: S603 - our own program
+            [
+                *(sys.executable, "-c", PROGRAM, "run", "lot.toml"),
+                *("--scene", "choke-lot", "--seed", str(seed), "--records", "base"),
+            ],
+            cwd=folder,
+            stdout=subprocess.DEVNULL,
+            stderr=file,
+            env=os.environ | {"OMP_NUM_THREADS": "1", "COLUMNS": "200"},
+        )
+        # Most moments are while parts are being measured, the rest anywhere.
+        if rng.random() < SHARE_MEASURING:
+            _until_measuring(process, said)
+        try:
+            process.wait(timeout=rng.uniform(0.0, LONGEST_S))
+        except subprocess.TimeoutExpired:
+            process.send_signal(signal.SIGKILL)
+            process.wait()
+    shown = [
+        line.split()[1]
+        for line in said.read_text("utf-8").splitlines()
+        if "/40  L" in line
+    ]
+    done = process.returncode != -signal.SIGKILL
+    return done, _fault(folder, before=before, shown=shown)
+
+
+def _until_measuring(process: "subprocess.Popen[bytes]", said: Path) -> None:
+    """Wait until the first part is shown."""
+    while process.poll() is None and "/40  L" not in said.read_text("utf-8"):
+        time.sleep(0.01)  # noqa: TID251 - another process
+
+
+def _positions(folder: Path) -> list[str]:
+    """Give the labels in the base, of the newest lot, in the order of positions."""
+    if not (folder / "base").exists():
+        return []
+    with open_base(folder / "base") as base:
+        lots = base.lots()
+        wanted = (folder / "lot.toml").read_text("utf-8")
+        mine = [one.name for one in lots if one.file_text == wanted]
+        return [part.label for part in base.parts(mine[0])] if mine else []
+
+
+def _fault(folder: Path, *, before: list[str], shown: list[str]) -> str:
+    after = _positions(folder)
+    if after != [f"L{number:03}" for number in range(1, len(after) + 1)]:
+        return f"positions {after}"
+    # One more may have been kept and not shown; none may be shown and not kept.
+    expected = len(before) + len(shown)
+    if len(after) not in {expected, expected + 1}:
+        return f"{len(before)} before, {len(shown)} shown, {len(after)} kept"
+    if shown and shown != after[len(before) : len(before) + len(shown)]:
+        return f"went on at {shown[0]} after {len(before)}"
+    with open_base(folder / "base") as base:
+        finding = base.verify().finding
+    return f"verify: {finding}" if finding else ""
+
+
+def main() -> int:
+    """Run what is asked for."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("what", choices=("speed", "truth", "kill"))
+    parser.add_argument("n", nargs="?", type=int, default=20)
+    parser.add_argument("--seeds", type=int, default=3)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--parts", type=int, default=200)
+    given = parser.parse_args()
+    if given.what == "speed":
+        speed(parts=given.parts, seed=given.seed)
+    elif given.what == "truth":
+        truth(seeds=range(given.seed, given.seed + given.seeds), parts=given.parts)
+    else:
+        return 1 if kill(given.n, seed=given.seed) else 0
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
