@@ -291,7 +291,7 @@ def read_comments(path: Path) -> dict[str, str]:
     InputError
         The file is missing or unreadable.
     """
-    comments = {}
+    comments: dict[str, str] = {}
     for line in _text_of(path).splitlines():
         name, colon, text = line.removeprefix("# ").partition(": ")
         if line.startswith("# ") and colon:
