@@ -2,7 +2,7 @@
 
     python benchmarks/lot.py speed [--parts N] [--seed S]
     python benchmarks/lot.py truth [--seeds N] [--seed FIRST] [--parts N]
-    python benchmarks/lot.py kill [N] [--seed S]
+    python benchmarks/lot.py kill [N] [--seed S] [--records URL]
 
 ``speed``: readings a part with and without a prior, parts a minute on this machine
 (what the simulated instruments cost included), and what a part costs over its
@@ -219,7 +219,7 @@ def print_table(counted: Mapping[tuple[str, str], int]) -> None:
         print(f"{defect:14}{row}")
 
 
-def kill(n: int, *, seed: int) -> int:
+def kill(n: int, *, seed: int, records: str) -> int:
     """Kill a lot's process n times; return how often something was wrong."""
     rng = random.Random(seed)  # noqa: S311 - moments, no secret
     wrong, lots, killed, parts = 0, 0, 0, 0
@@ -236,7 +236,7 @@ def kill(n: int, *, seed: int) -> int:
             )
             done = False
             while not done and killed < n:
-                done, fault = _killed_once(folder, rng, seed=lots)
+                done, fault = _killed_once(folder, rng, seed=lots, records=records)
                 killed += not done
                 parts += "/40  L" in (folder / "said").read_text("utf-8")
                 wrong += bool(fault)
@@ -249,15 +249,18 @@ def kill(n: int, *, seed: int) -> int:
     return wrong
 
 
-def _killed_once(folder: Path, rng: random.Random, *, seed: int) -> tuple[bool, str]:
+def _killed_once(
+    folder: Path, rng: random.Random, *, seed: int, records: str
+) -> tuple[bool, str]:
     """Run, kill, look; say whether the lot was done, and what was wrong."""
-    before = _positions(folder)
+    where = records or str(folder / "base")
+    before = _positions(folder, where=where)
     said = folder / "said"
     with said.open("w") as file:
         process = subprocess.Popen(  # noqa: S603 - our own program
             [
                 *(sys.executable, "-c", PROGRAM, "run", "lot.toml"),
-                *("--scene", "choke-lot", "--seed", str(seed), "--records", "base"),
+                *("--scene", "choke-lot", "--seed", str(seed), "--records", where),
             ],
             cwd=folder,
             stdout=subprocess.DEVNULL,
@@ -278,7 +281,7 @@ def _killed_once(folder: Path, rng: random.Random, *, seed: int) -> tuple[bool, 
         if "/40  L" in line
     ]
     done = process.returncode != -signal.SIGKILL
-    return done, _fault(folder, before=before, shown=shown)
+    return done, _fault(folder, before=before, shown=shown, where=where)
 
 
 def _until_measuring(process: "subprocess.Popen[bytes]", said: Path) -> None:
@@ -287,19 +290,19 @@ def _until_measuring(process: "subprocess.Popen[bytes]", said: Path) -> None:
         time.sleep(0.01)  # noqa: TID251 - another process
 
 
-def _positions(folder: Path) -> list[str]:
+def _positions(folder: Path, *, where: str) -> list[str]:
     """Give the labels in the base, of the newest lot, in the order of positions."""
-    if not (folder / "base").exists():
+    if "://" not in where and not Path(where).exists():
         return []
-    with open_base(folder / "base") as base:
+    with open_base(where) as base:
         lots = base.lots()
         wanted = (folder / "lot.toml").read_text("utf-8")
         mine = [one.name for one in lots if one.file_text == wanted]
         return [part.label for part in base.parts(mine[0])] if mine else []
 
 
-def _fault(folder: Path, *, before: list[str], shown: list[str]) -> str:
-    after = _positions(folder)
+def _fault(folder: Path, *, before: list[str], shown: list[str], where: str) -> str:
+    after = _positions(folder, where=where)
     if after != [f"L{number:03}" for number in range(1, len(after) + 1)]:
         return f"positions {after}"
     # One more may have been kept and not shown; none may be shown and not kept.
@@ -308,7 +311,7 @@ def _fault(folder: Path, *, before: list[str], shown: list[str]) -> str:
         return f"{len(before)} before, {len(shown)} shown, {len(after)} kept"
     if shown and shown != after[len(before) : len(before) + len(shown)]:
         return f"went on at {shown[0]} after {len(before)}"
-    with open_base(folder / "base") as base:
+    with open_base(where) as base:
         finding = base.verify().finding
     return f"verify: {finding}" if finding else ""
 
@@ -321,13 +324,14 @@ def main() -> int:
     parser.add_argument("--seeds", type=int, default=3)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--parts", type=int, default=200)
+    parser.add_argument("--records", default="", help="URL of a base, for kill")
     given = parser.parse_args()
     if given.what == "speed":
         speed(parts=given.parts, seed=given.seed)
     elif given.what == "truth":
         truth(seeds=range(given.seed, given.seed + given.seeds), parts=given.parts)
     else:
-        return 1 if kill(given.n, seed=given.seed) else 0
+        return 1 if kill(given.n, seed=given.seed, records=given.records) else 0
     return 0
 
 

@@ -2,11 +2,13 @@
 
 import contextlib
 import functools
+import io
+import os
 import signal
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from types import FrameType
-from typing import ParamSpec
+from typing import Any, ParamSpec, TextIO
 
 import typer
 
@@ -63,7 +65,55 @@ def run_process(program: Callable[[], None]) -> None:
 
     for number in ending:
         signal.signal(number, unwind)
+    sys.stdout = _MayClose(sys.stdout)
     program()
+
+
+class _MayClose(io.TextIOBase):
+    """Standard output whose reader may go (``| head``): the rest is let go, quietly.
+
+    What is measured is not lost with it: files are written and the end is the usual.
+    """
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+
+    def write(self, text: str) -> int:
+        """Write, or let it go."""
+        with self._quietly():
+            self._stream.write(text)
+        return len(text)
+
+    def flush(self) -> None:
+        """Flush, or let it go."""
+        with self._quietly():
+            self._stream.flush()
+
+    @contextlib.contextmanager
+    def _quietly(self) -> Iterator[None]:
+        try:
+            yield
+        except BrokenPipeError:
+            # What is left in the buffer must not fail again when Python ends.
+            nowhere = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(nowhere, self._stream.fileno())
+            os.close(nowhere)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)
+
+    def fileno(self) -> int:
+        """Return the stream's own descriptor."""
+        return self._stream.fileno()
+
+    def isatty(self) -> bool:
+        """Tell whether somebody looks."""
+        return self._stream.isatty()
+
+    @property
+    def encoding(self) -> str:  # type: ignore[override] # a stream's is read, not set
+        """The stream's own encoding."""
+        return self._stream.encoding
 
 
 def _say(sentence: str, error: BaseException) -> None:

@@ -379,3 +379,20 @@ def test_a_dial_s_readings_are_fitted_from_their_file(
     assert quality > again["quantities"]["loaded_q"]["value"]
     below = halfpower("fit", str(kept), "--step", "reference", "--stray", "-500pF")
     assert below.status == 2
+
+
+def test_a_reader_that_goes_costs_no_file(
+    start: Callable[..., Any], tmp_path: Path
+) -> None:
+    """`| head` closes standard output: the document is written, the end is the usual."""
+    target = tmp_path / "coil.json"
+    process = start(
+        "coil", "--scene", "kit-coil", "--capacitor", "150pF", "--from", "4MHz",
+        "--to", "10MHz", "--json", str(target),
+    )  # fmt: skip
+    process.stdout.close()
+    said = process.stderr.read()
+    process.stderr.close()
+    assert process.wait(timeout=50) == 0, said
+    assert "Traceback" not in said
+    assert json.loads(target.read_text(encoding="utf-8"))["procedure"] == "coil"
