@@ -384,7 +384,7 @@ def test_a_dial_s_readings_are_fitted_from_their_file(
 def test_a_reader_that_goes_costs_no_file(
     start: Callable[..., Any], tmp_path: Path
 ) -> None:
-    """`| head` closes standard output: the document is written, the end is the usual."""
+    """`| head` closes standard output: the document is written all the same."""
     target = tmp_path / "coil.json"
     process = start(
         "coil", "--scene", "kit-coil", "--capacitor", "150pF", "--from", "4MHz",
