@@ -3,8 +3,7 @@
 import json
 
 import pytest
-from click.testing import Result
-from typer.testing import CliRunner
+from typer.testing import CliRunner, Result
 
 from halfpower.cli.predict import app
 

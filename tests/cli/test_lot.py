@@ -10,9 +10,9 @@ from pathlib import Path
 from uuid import uuid4
 
 import pytest
-from click.testing import Result as Ended
 from rich.console import Console
 from typer.testing import CliRunner
+from typer.testing import Result as Ended
 
 from halfpower.analysis.result import Evidence, Quantity, Result
 from halfpower.cli import lot_session

@@ -4,8 +4,7 @@ import json
 
 import pytest
 import typer
-from click.testing import Result
-from typer.testing import CliRunner
+from typer.testing import CliRunner, Result
 
 from halfpower.cli.ending import with_exit_status
 from halfpower.cli.marking import marking
