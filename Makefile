@@ -10,7 +10,7 @@ demo: $(VENV)/demo.stamp
 	$(BIN)/halfpower demo
 
 test: $(VENV)/test.stamp
-	$(BIN)/pytest
+	$(BIN)/pytest --numprocesses=auto --maxprocesses=4
 
 lint: $(VENV)/dev.stamp
 	$(BIN)/ruff check
