@@ -30,8 +30,7 @@ from .known import (
     USUAL_SELF_CAPACITANCE,
     Expected,
     KnownCapacitor,
-    assumed_loss,
-    assumed_self_capacitance,
+    assumed_of_tank,
     compared,
 )
 from .marked import Marked
@@ -139,9 +138,7 @@ def measure_capacitor(
         See `halfpower.sweeps.steps.Steps.sweep`.
     """
     session = session or Session()
-    steps = Steps(
-        bench, attendant=session.attendant, sink=session.sink, stored=session.stored
-    )
+    steps = session.steps(bench)
     if job.method == "dial":
         result = _by_dial(bench, span, job=job, session=session, steps=steps)
     else:
@@ -253,7 +250,10 @@ def _by_sweeps(
         deduced=deduced,
         sweeps=sweeps,
         settings=settings_of(bench.file, tank=tank, span=span),
-        warnings=(*steps.cautions, *_assumed(job)),
+        warnings=(
+            *steps.cautions,
+            *assumed_of_tank(job.tank, self_capacitance_f=job.self_capacitance_f),
+        ),
         remarks=remarks,
     )
 
@@ -538,12 +538,3 @@ def _agreement(quantities: Sequence[Quantity], *, job: CapacitorJob) -> tuple[st
             )
         )
     return tuple(said)
-
-
-def _assumed(job: CapacitorJob) -> tuple[Caution, ...]:
-    cautions = []
-    if job.self_capacitance_f is None:
-        cautions.append(assumed_self_capacitance())
-    if job.tank is not None and job.tank.loss is None:
-        cautions.append(assumed_loss("known capacitor"))
-    return tuple(cautions)

@@ -173,9 +173,7 @@ def measure_coil(
         See `halfpower.sweeps.steps.Steps.sweep`.
     """
     session = session or Session()
-    steps = Steps(
-        bench, attendant=session.attendant, sink=session.sink, stored=session.stored
-    )
+    steps = session.steps(bench)
     if len(known.capacitors) > 1:
         result = _on_several(bench, span, known=known, session=session, steps=steps)
     else:

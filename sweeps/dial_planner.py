@@ -12,7 +12,6 @@ and a third on each side at half the amplitude.
 import math
 from collections.abc import Generator, Iterable
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
@@ -20,11 +19,12 @@ from ..analysis.errors import FitError, InputError
 from ..analysis.in_capacitance import CapacitanceFit, fit_in_capacitance
 from ..analysis.reading import Reading, Setting
 from ..analysis.trace import FloatArray
+from .ask_tell import AskTell
+from .ask_tell import Steps as Plan
 from .errors import EdgeError, NoResonanceError, SweepError
 
 __all__ = ["DialGoal", "DialPlanner"]
 
-Phase = Literal["search", "bracket", "refine", "done"]
 SEARCH = 7
 MOST_LOOKS = 8
 FLANKS = (0.2, 0.9)  # of the peak: a reading there says where the flank is
@@ -87,7 +87,7 @@ class DialGoal:
             )
 
 
-class DialPlanner:
+class DialPlanner(AskTell):
     """Ask/tell plan for one peak over a dial.
 
     Parameters
@@ -98,61 +98,17 @@ class DialPlanner:
     Attributes
     ----------
     phase
-        What the plan is about now.
-    readings
-        Everything told so far, in order.
+        ``search``, ``bracket``, ``refine`` or ``done``.
     used
         Indices of the readings that the fit used.
     """
 
     def __init__(self, goal: DialGoal) -> None:
         self.goal = goal
-        self.phase: Phase = "search"
-        self.readings: list[Reading] = []
+        self.phase = "search"
         self.used: tuple[int, ...] = ()
         self._fit: CapacitanceFit | None = None
-        self._plan = self._steps()
-        self._setting: Setting | None = next(self._plan)
-
-    def ask(self) -> Setting | None:
-        """Return the next setting, or None when the plan is done."""
-        return self._setting
-
-    def tell(self, reading: Reading) -> None:
-        """Tell the reading that the last setting gave.
-
-        Raises
-        ------
-        NoResonanceError
-            Nothing on the dial stands out of the readings.
-        EdgeError
-            The resonance lies off the dial.
-        SweepError
-            The plan is done.
-        """
-        if self._setting is None:
-            raise SweepError("the plan is done and takes no more readings")
-        self.readings.append(reading)
-        try:
-            self._setting = self._plan.send(reading)
-        except StopIteration:
-            self._setting = None
-            self.phase = "done"
-
-    @property
-    def optional(self) -> bool:
-        """Whether the plan can do without the setting that it asks for: never."""
-        return False
-
-    def skip(self) -> None:
-        """Refuse: every setting is needed.
-
-        Raises
-        ------
-        SweepError
-            Always.
-        """
-        raise SweepError("the plan cannot do without this reading")
+        super().__init__()
 
     def afresh(self) -> "DialPlanner":
         """Return a plan with the same goal that has been told nothing."""
@@ -177,7 +133,7 @@ class DialPlanner:
         likely = SEARCH + 2 + len(OVERVIEW) + 2 * len(ROUND)
         return min(max(likely, len(self.readings)), self.goal.most_readings)
 
-    def _steps(self) -> Generator[Setting, Reading, None]:
+    def _steps(self) -> Plan:
         goal = self.goal
         whole = np.geomspace(
             goal.lowest_f + goal.beside_f, goal.highest_f + goal.beside_f, SEARCH
@@ -293,7 +249,7 @@ class DialPlanner:
         self.used = tuple(int(index) for index in used)
         return self._fit
 
-    def _at(self, settings_f: Iterable[float]) -> Generator[Setting, Reading, None]:
+    def _at(self, settings_f: Iterable[float]) -> Plan:
         goal = self.goal
         settle_s = SETTLING_TAUS * SETTLING_Q / (math.pi * goal.frequency_hz)
         for wanted_f in settings_f:

@@ -127,9 +127,7 @@ def measure_fixture(
         See `halfpower.sweeps.steps.Steps.sweep`.
     """
     session = session or Session()
-    steps = Steps(
-        bench, attendant=session.attendant, sink=session.sink, stored=session.stored
-    )
+    steps = session.steps(bench)
     sweeps: list[Swept] = []
     coils = [
         _with_coil(bench, span, job=job, number=number, steps=steps, sweeps=sweeps)

@@ -18,6 +18,7 @@ __all__ = [
     "Expected",
     "KnownCapacitor",
     "assumed_loss",
+    "assumed_of_tank",
     "assumed_self_capacitance",
     "compared",
     "expected_span",
@@ -224,3 +225,15 @@ def assumed_loss(what: str = "resonating capacitor") -> Caution:
         f"{high:g}, as usual for mica and low-loss ceramic; state it if you know "
         "better",
     )
+
+
+def assumed_of_tank(
+    capacitor: KnownCapacitor | None, *, self_capacitance_f: Stated | None
+) -> tuple[Caution, ...]:
+    """Say what nobody stated of a work coil and the capacitor across it."""
+    cautions = []
+    if self_capacitance_f is None:
+        cautions.append(assumed_self_capacitance())
+    if capacitor is not None and capacitor.loss is None:
+        cautions.append(assumed_loss("known capacitor"))
+    return tuple(cautions)

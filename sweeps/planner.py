@@ -32,13 +32,13 @@ from ..analysis.resonance import fit
 from ..analysis.resonance_fit import ResonanceFit
 from ..analysis.response import Peak
 from ..analysis.trace import FloatArray, Trace
+from .ask_tell import AskTell
+from .ask_tell import Steps as Plan
 from .errors import EdgeError, NoResonanceError, SweepError
 from .peak_goal import OVERVIEW, ROOT3, PeakGoal, PeakPrior, in_mhz
 
-__all__ = ["PeakGoal", "PeakPlanner", "PeakPrior", "Phase", "trace_of"]
+__all__ = ["PeakGoal", "PeakPlanner", "PeakPrior", "trace_of"]
 
-Phase = Literal["search", "bracket", "refine", "ghosts", "done"]
-Plan = Generator[Setting, Reading, None]
 
 SETTLING_TAUS = 7.0  # the envelope is then within exp(-7) = 0.1 % of its end value
 SEARCH_Q = 500.0  # what a search must wait for, since it does not know the Q yet
@@ -62,7 +62,7 @@ LED_LOOKS = 3  # to bracket a peak that a prior foretold, before it is given up
 LED_COST = 3 + 3 * LED_LOOKS + MOST_OVERVIEWS * len(OVERVIEW)
 
 
-class PeakPlanner:
+class PeakPlanner(AskTell):
     """Ask/tell plan for one peak in a span.
 
     Parameters
@@ -73,15 +73,12 @@ class PeakPlanner:
     Attributes
     ----------
     phase
-        What the plan is about now.
-    readings
-        Everything told so far, in order.
+        ``search``, ``bracket``, ``refine``, ``ghosts`` or ``done``.
     """
 
     def __init__(self, goal: PeakGoal) -> None:
         self.goal = goal
-        self.phase: Phase = "search"
-        self.readings: list[Reading] = []
+        self.phase = "search"
         self._fit: ResonanceFit | None = None
         self._used: tuple[int, ...] = ()
         self._led = (
@@ -93,33 +90,7 @@ class PeakPlanner:
             )
         )
         self._first = 0  # of the readings that count
-        self._plan = self._steps()
-        self._setting: Setting | None = next(self._plan)
-
-    def ask(self) -> Setting | None:
-        """Return the next setting, or None when the plan is done."""
-        return self._setting
-
-    def tell(self, reading: Reading) -> None:
-        """Tell the reading that the last setting gave.
-
-        Raises
-        ------
-        NoResonanceError
-            Nothing in the span stands out of the readings.
-        EdgeError
-            The response is highest at the span's edge, or the peak lies too near it.
-        SweepError
-            The readings are spent and no peak is bracketed.
-        """
-        if self._setting is None:
-            raise SweepError("the plan is done and takes no more readings")
-        self.readings.append(reading)
-        try:
-            self._setting = self._plan.send(reading)
-        except StopIteration:
-            self._setting = None
-            self.phase = "done"
+        super().__init__()
 
     def afresh(self) -> "PeakPlanner":
         """Return a plan with the same goal that has been told nothing."""
@@ -129,20 +100,6 @@ class PeakPlanner:
     def optional(self) -> bool:
         """Whether the plan can do without the setting that it asks for."""
         return self.phase == "ghosts"
-
-    def skip(self) -> None:
-        """Tell that the last setting, an optional one, cannot be had.
-
-        Raises
-        ------
-        SweepError
-            The plan cannot do without it.
-        """
-        if not self.optional:
-            raise SweepError("the plan cannot do without this reading")
-        self._plan.close()
-        self._setting = None
-        self.phase = "done"
 
     @property
     def resonance(self) -> ResonanceFit:

@@ -3,9 +3,10 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from .on_bench import IdentifiedBench
 from .resonate import Stored
 from .sink import NullSink, Sink
-from .steps import Attendant, NobodyNeeded
+from .steps import Attendant, NobodyNeeded, Steps
 
 __all__ = ["Session"]
 
@@ -34,3 +35,9 @@ class Session:
     sink: Sink = field(default_factory=NullSink)
     attendant: Attendant = field(default_factory=NobodyNeeded)
     stored: Mapping[str, Stored] = field(default_factory=dict)
+
+    def steps(self, bench: IdentifiedBench) -> Steps:
+        """Begin carrying out a measurement's sweeps on a bench."""
+        return Steps(
+            bench, attendant=self.attendant, sink=self.sink, stored=self.stored
+        )

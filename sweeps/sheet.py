@@ -21,10 +21,10 @@ from ..analysis.sheet import (
 from ..analysis.stated import Stated
 from .capacitor import attached_span, bounded, tank_with
 from .errors import NoResonanceError, SweepError
-from .known import KnownCapacitor, assumed_loss, assumed_self_capacitance
+from .known import KnownCapacitor, assumed_of_tank
 from .on_bench import IdentifiedBench, Span, collect_evidence, settings_of
 from .session import Session
-from .steps import Arrangement, SheetState, Steps
+from .steps import Arrangement, SheetState
 
 __all__ = ["SheetJob", "measure_sheet"]
 
@@ -117,9 +117,7 @@ def measure_sheet(
         See `halfpower.sweeps.steps.Steps.sweep`.
     """
     session = session or Session()
-    steps = Steps(
-        bench, attendant=session.attendant, sink=session.sink, stored=session.stored
-    )
+    steps = session.steps(bench)
     tank = tank_with(
         bench, capacitor=job.tank, self_capacitance_f=job.self_capacitance_f
     )
@@ -166,7 +164,11 @@ def measure_sheet(
         procedure="sheet",
         label=session.label,
         quantities=quantities,
-        warnings=(*steps.cautions, *_assumed(job), *_gap_caution(beside)),
+        warnings=(
+            *steps.cautions,
+            *assumed_of_tank(job.tank, self_capacitance_f=job.self_capacitance_f),
+            *_gap_caution(beside),
+        ),
         evidence=collect_evidence(
             bench,
             settings=settings_of(bench.file, tank=tank, span=span) | _geometry(job),
@@ -247,12 +249,3 @@ def _candidates(quantities: Sequence[Quantity]) -> tuple[str, ...]:
             u_loss=loss.standard_uncertainty,
         ),
     )
-
-
-def _assumed(job: SheetJob) -> tuple[Caution, ...]:
-    cautions = []
-    if job.self_capacitance_f is None:
-        cautions.append(assumed_self_capacitance())
-    if job.tank is not None and job.tank.loss is None:
-        cautions.append(assumed_loss("known capacitor"))
-    return tuple(cautions)

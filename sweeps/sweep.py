@@ -10,7 +10,7 @@ from .on_bench import (
     tank_on_bench,
 )
 from .session import Session
-from .steps import Arrangement, Steps
+from .steps import Arrangement
 
 __all__ = ["measure_resonance"]
 
@@ -45,9 +45,7 @@ def measure_resonance(
         capacitor_loss=NOTHING,
         self_capacitance_f=NOTHING,
     )
-    steps = Steps(
-        bench, attendant=session.attendant, sink=session.sink, stored=session.stored
-    )
+    steps = session.steps(bench)
     as_it_is = Arrangement(step="", instruction="", fitted=())
     swept = steps.sweep(as_it_is, span, tank=tank)
     result = Result(
