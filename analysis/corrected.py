@@ -43,7 +43,9 @@ def corrected(inputs: Mapping[str, Any]) -> dict[str, Any]:
     e moves the half-power points so that Q moves by 2e: d(ln V) = -(1/2) d(ln Q) at
     Qt = 1. A series loss that goes as w^n tilts the peak, and a fit that takes it as
     constant finds f0 low by n/(4 Q^2) of itself: near f0 the tilt multiplies V by
-    1 - n (x - 1)/(1 + Q^2 t^2), which is what moving f0 by that much does.
+    1 - n (x - 1)/(1 + Q^2 t^2), which is what moving f0 by that much does. In the next
+    order it finds Q high by 3 n^2/(8 Q^2) of itself (the coefficient by circuit
+    arithmetic, tests/references/test_coil_circuit.py).
 
     Parameters
     ----------
@@ -51,11 +53,13 @@ def corrected(inputs: Mapping[str, Any]) -> dict[str, Any]:
         ``resonant_frequency`` in Hz, ``loaded_q``, ``frequency reference`` and
         ``detector linearity`` (both relative), ``loss exponent``.
     """
-    loaded_q = inputs["loaded_q"] * (1.0 + 2.0 * inputs["detector linearity"])
+    exponent = inputs["loss exponent"]
+    read_q = inputs["loaded_q"] * (1.0 + 2.0 * inputs["detector linearity"])
+    loaded_q = read_q * (1.0 - 3.0 * exponent * exponent / (8.0 * read_q * read_q))
     frequency_hz = (
         inputs["resonant_frequency"]
         * (1.0 + inputs["frequency reference"])
-        * (1.0 + inputs["loss exponent"] / (4.0 * loaded_q**2))
+        * (1.0 + exponent / (4.0 * loaded_q**2))
     )
     return {
         "resonant_frequency": frequency_hz,

@@ -407,3 +407,49 @@ def test_a_loss_that_rises_with_frequency_moves_f0_by_n_over_4q2(
     assert abs(f0.value / f0_hz - 1.0) < 1.0 / q**4 + 1e-9
     uncorrected = found.resonant_frequency_hz / f0_hz - 1.0
     assert uncorrected == pytest.approx(-exponent / (4.0 * q**2), abs=1.0 / q**4 + 1e-9)
+
+
+# What a series loss that goes as w^n does to a fit that takes it as constant; no
+# published source: the circuit's complex arithmetic, n and Q varied.
+@pytest.mark.parametrize("exponent", [0.25, 0.5, 1.0])
+@pytest.mark.parametrize("q", [8.0, 20.0])
+def test_the_loss_s_slope_is_taken_out_of_f0_and_q(exponent: float, q: float) -> None:
+    """n/(4 Q^2) of f0 and 3 n^2/(8 Q^2) of Q; a twelfth of either may be left.
+
+    At Q = 8 and n = 1 they are 0.39 and 0.59 %. Of f0 a loss that is constant leaves
+    0.55/Q^4 besides.
+    """
+    henry, farad = 25e-6, 170e-12
+    omega_0 = (henry * farad) ** -0.5
+    places = np.array(
+        [0.0, 0.5, -0.5, 1.0, -1.0, 3.0, -3.0, *([3**0.5, -(3**0.5)] * 9)]
+    )
+    x = np.hypot(1.0, places / (2.0 * q)) + places / (2.0 * q)
+    omega = omega_0 * x
+    ohm = omega_0 * henry / q * x**exponent
+    tank = 1.0 / (1j * omega * farad + 1.0 / (ohm + 1j * omega * henry))
+    wobble = 1.0 + 1e-6 * (-1.0) ** np.arange(places.size)
+    found = fit(
+        Trace(
+            frequency_hz=omega / (2.0 * np.pi),
+            amplitude_v=np.abs(omega * tank) / omega_0**2 / henry * wobble,
+        ),
+        response=Peak(exponent=1.0),
+    )
+    exact = Stated(value=0.0)
+    corrected = {
+        one.name: one.value
+        for one in deduce_resonance(
+            found,
+            frequency_reference=exact,
+            linearity=exact,
+            loss_exponent=Stated(value=exponent),
+        )
+    }
+    tilt = exponent / (4.0 * q**2)
+    assert corrected["resonant_frequency"] == pytest.approx(
+        omega_0 / (2.0 * np.pi), rel=0.08 * tilt + 0.6 / q**4
+    )
+    wrong = 3.0 * exponent**2 / (8.0 * q**2)
+    assert corrected["loaded_q"] == pytest.approx(q, rel=0.08 * wrong + 2e-5)
+    assert abs(found.loaded_q / q - 1.0) > 0.8 * wrong
