@@ -22,7 +22,6 @@ like the others this method gives the parallel one, Cx = Cs/(1 + D^2). The respo
 exponent is not the fixture's: the driven branch is wL - 1/(w Cx), so k = 1 + 2 T/Cx.
 """
 
-import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -156,19 +155,13 @@ def deduce_in_series(
     return found
 
 
-def exponent_in_series(
-    tank: Tank, *, frequency_hz: float, capacitance_f: float, fixture: float
-) -> float:
+def exponent_in_series(*, rise: float, fixture: float) -> float:
     """Give the exponent k of a tank's response with a capacitor in series.
 
     Parameters
     ----------
-    tank
-        Everything known of the tank but its coil.
-    frequency_hz
-        The resonance, in Hz.
-    capacitance_f
-        About what is in series, in F.
+    rise
+        The resonance with it over that with a strap in its place, > 1.
     fixture
         The exponent of the fixture without it.
 
@@ -176,11 +169,10 @@ def exponent_in_series(
     -----
     The branch's reactance X = wL - 1/(w Cx) stands where wL does without it. With
     ws^2 = 1/(L Cx), X goes as (w^2 - ws^2)/w, whose slope d ln X/d ln w at the
-    resonance w0^2 = ws^2 + 1/(LT) is 2 (1 + T/Cx) - 1: more by 2 T/Cx than wL's.
+    resonance w0^2 = ws^2 + 1/(LT) is 2 w0^2 LT - 1, and w0^2 LT is the rise squared
+    (but for the coil's own capacitance, which is small beside T).
     """
-    values = {name: one.value for name, one in tank.stated.items()}
-    shunt = tank_shunt(values, omega=2.0 * math.pi * frequency_hz)
-    return fixture + 2.0 * float(shunt.capacitance_f) / capacitance_f
+    return fixture + 2.0 * (rise**2 - 1.0)
 
 
 def _refuse_rise(reference: ResonanceFit, loaded: ResonanceFit) -> None:

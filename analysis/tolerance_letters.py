@@ -46,7 +46,7 @@ def _percent(letters: Mapping[str, float], *, standard: bool = True) -> dict[str
     }
 
 
-# IEC 60062, read in public transcriptions; E, L, P, W and H from memory.
+# IEC 60062, read in public copies; E, L, P, W and H from memory.
 _RESISTOR = _percent(
     {
         "E": 0.005,
@@ -60,7 +60,7 @@ _RESISTOR = _percent(
     }
     | {"G": 2.0, "H": 3.0, "J": 5.0, "K": 10.0, "M": 20.0, "N": 30.0}
 )
-# IEC 60062, read in public transcriptions; S, Q and T from memory.
+# IEC 60062, read in public copies; S, Q and T from memory.
 _CAPACITOR = _percent(
     {"B": 0.1, "C": 0.25, "D": 0.5, "F": 1.0, "G": 2.0, "J": 5.0, "K": 10.0, "M": 20.0}
     | {"N": 30.0}

@@ -26,7 +26,7 @@ __all__ = [
 ]
 
 # At 20 C. Copper: IEC 60028 (100 % IACS, 58 MS/m). Silver and aluminium as usually
-# tabulated (CRC Handbook values), read in a public transcription.
+# tabulated (CRC Handbook values), read in a public copy.
 RESISTIVITY_OHM_M: Mapping[str, float] = {
     "copper": 1.0 / 58.0e6,
     "silver": 1.59e-8,
@@ -35,8 +35,8 @@ RESISTIVITY_OHM_M: Mapping[str, float] = {
 
 # Medhurst's phi: rows length/diameter, columns pitch/wire diameter.
 # R. G. Medhurst, "H.F. resistance and self-capacitance of single-layer solenoids",
-# Wireless Engineer 24, 35-43 and 80-92, Feb./March 1947, from a transcription. Its
-# entry (0, 2.5) = 1.20 breaks the run of its column and row and stands as transcribed;
+# Wireless Engineer 24, 35-43 and 80-92, Feb./March 1947, from a copy. Its
+# entry (0, 2.5) = 1.20 breaks the run of its column and row and stands as read;
 # (10, 1.429) is 2.27 in one copy and 2.37 in another: 2.37, which fits its neighbours.
 # The column for infinite pitch is 1 by definition.
 PITCH_OVER_WIRE = (1.0, 1.111, 1.25, 1.429, 1.667, 2.0, 2.5, 3.333, 5.0, 10.0, math.inf)

@@ -64,8 +64,10 @@ def capacitor(
     Example: halfpower capacitor --bench bench.toml --tank '150pF +- 1%' --from 1MHz
     --to 4MHz --label C3
     """
+    from ..analysis.errors import InputError
     from ..analysis.quantities import parse_quantity
-    from ..sweeps.capacitor import METHODS, CapacitorJob, measure_capacitor
+    from ..sweeps.capacitor import measure_capacitor
+    from ..sweeps.capacitor_job import METHODS, CapacitorJob
     from ..sweeps.marked import Marked
     from .output import hand_out
 
@@ -77,7 +79,11 @@ def capacitor(
         frequency_hz=None if at is None else parse_quantity(at, "Hz"),
         marked=None if marked is None else Marked(marked, "capacitor"),
     )
-    if job.frequency_hz is not None and not setup.names_a_span:
+    if tank is None and tank_loss is not None:
+        raise InputError("--tank-loss is that of --tank; name it, or leave it out")
+    if job.frequency_hz is not None:
+        if setup.names_a_span:
+            raise InputError("a dial is turned at one frequency; leave --from and --to")
         span = setup.span_between(
             job.frequency_hz / 2.0, job.frequency_hz * 2.0, least_target=DIAL_TARGET
         )

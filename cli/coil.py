@@ -84,11 +84,14 @@ def coil(
     Example: halfpower coil --bench bench.toml --capacitor '150pF +- 1%' --from 5MHz
     --to 10MHz --label L17
     """
+    from ..analysis.errors import InputError
     from ..analysis.quantities import parse_quantity
     from ..sweeps.coil import KnownParts, coil_span, measure_coil
     from ..sweeps.marked import Marked
     from .output import hand_out
 
+    if capacitor_loss is not None and not capacitor:
+        raise InputError("--capacitor-loss is that of --capacitor; name one")
     expected = expected_of(expect, "H")
     known = KnownParts(
         capacitors=tuple(

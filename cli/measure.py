@@ -14,9 +14,15 @@ def sweep(
 
     Example: halfpower sweep --bench bench.toml --from 5MHz --to 10MHz
     """
+    from ..analysis.errors import InputError
     from ..sweeps.sweep import measure_resonance
     from .output import hand_out
 
+    if setup.hookup is not None:
+        raise InputError(
+            "a sweep takes the fixture as it is, and has no hook-up to draw; leave "
+            "--hookup out"
+        )
     span = setup.span()
     wanted = setup.wanted()
     with setup.measuring("sweep", job=span) as (on_bench, session):

@@ -99,6 +99,7 @@ def sheet(
     Example: halfpower sheet --bench bench.toml --tank '150pF +- 1%' --from 1MHz
     --to 4MHz --diameter '50mm +- 0.1mm' --thickness '1.6mm +- 0.02mm'
     """
+    from ..analysis.errors import InputError
     from ..analysis.quantities import parse_stated
     from ..analysis.sheet import METHODS, SheetSample, mean_thickness
     from ..sweeps.sheet import SheetJob, measure_sheet
@@ -121,6 +122,8 @@ def sheet(
         if thicker
         else None,
     )
+    if tank is None and tank_loss is not None:
+        raise InputError("--tank-loss is that of --tank; name it, or leave it out")
     job = SheetJob(
         sample=sample,
         method=choice_of(method, METHODS, option="--method"),

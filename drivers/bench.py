@@ -15,6 +15,7 @@ from ..analysis.errors import InputError
 from ..analysis.reading import Reading, Setting
 from .bench_file import BenchFile
 from .errors import DriverError, LinkLostError, OverloadError, SettingError
+from .hand import TakenBackError
 from .roles import AmplitudeReader, SignalSource, TunedCapacitor
 from .signals import endings_unwind, not_interrupted
 
@@ -167,6 +168,13 @@ class Bench:
             )
 
     def _take(self, setting: Setting) -> Reading:
+        try:
+            return self._read_at(setting)
+        except TakenBackError:
+            self._generator.restore()  # the slip may have been its dial's
+            raise
+
+    def _read_at(self, setting: Setting) -> Reading:
         frequency_hz = self._generator.set_frequency(setting.frequency_hz)
         capacitance_f = self._turned_to(setting.capacitance_f)
         self._sleep(

@@ -147,6 +147,7 @@ class HandGenerator:
         if self._is_driving:
             self._tell("SWITCH THE GENERATOR'S OUTPUT OFF NOW.")
         self._is_driving = False
+        self._stands = None
 
     def check(self) -> None:
         """Nothing: a person refuses at once."""
@@ -156,7 +157,8 @@ class HandGenerator:
         return []
 
     def restore(self) -> None:
-        """Nothing: the next question sets it."""
+        """Have the frequency asked for again: what stands there is in doubt."""
+        self._stands = None
 
     def close(self) -> None:
         """Nothing: there is no link."""

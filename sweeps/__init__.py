@@ -1,6 +1,7 @@
 """Decide the next reading, take it, and turn the readings into a result."""
 
-from .capacitor import CapacitorJob, measure_capacitor
+from .capacitor import measure_capacitor
+from .capacitor_job import CapacitorJob
 from .coil import KnownParts, measure_coil
 from .from_file import fit_readings
 from .known import Expected, KnownCapacitor

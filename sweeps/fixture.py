@@ -16,7 +16,7 @@ from ..analysis.outcome import quantities_of
 from ..analysis.propagate import Deduced
 from ..analysis.result import Result, Swept
 from ..analysis.stated import Stated
-from .capacitor import attached_span, tank_with
+from .attached import attached_span, tank_with
 from .known import KnownCapacitor, assumed_loss, next_span
 from .on_bench import IdentifiedBench, Span, collect_evidence, settings_of
 from .session import Session

@@ -7,7 +7,9 @@ from ..analysis.attached import REFERENCE
 from ..analysis.errors import AnalysisError
 from ..analysis.reading import Reading
 from ..analysis.result import Caution, Result
-from .capacitor import CapacitorJob, measure_capacitor, tank_with
+from .attached import tank_with
+from .capacitor import measure_capacitor
+from .capacitor_job import CapacitorJob
 from .coil import KnownParts, measure_coil
 from .errors import EdgeError, GuardError, NoResonanceError, SweepError
 from .known import Expected, KnownCapacitor

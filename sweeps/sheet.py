@@ -19,7 +19,7 @@ from ..analysis.sheet import (
     deduce_sheet,
 )
 from ..analysis.stated import Stated
-from .capacitor import attached_span, bounded, tank_with
+from .attached import attached_span, bounded, tank_with
 from .errors import NoResonanceError, SweepError
 from .known import KnownCapacitor, assumed_of_tank
 from .on_bench import IdentifiedBench, Span, collect_evidence, settings_of

@@ -12,7 +12,8 @@ from typing import Literal, Protocol
 from ..analysis.coil import Tank
 from ..analysis.corrected import RESONANCE_UNITS, deduce_resonance
 from ..analysis.outcome import cautions_of, quantities_of
-from ..analysis.result import Caution, Swept
+from ..analysis.resonance_fit import ResonanceFit
+from ..analysis.result import Caution, Quantity, Swept
 from .dial_planner import DialGoal, DialPlanner
 from .errors import SweepError
 from .on_bench import (
@@ -26,7 +27,7 @@ from .planner import PeakPlanner
 from .resonate import Stored, resonate
 from .sink import Sink
 
-__all__ = ["Arrangement", "Attendant", "NobodyNeeded", "Steps"]
+__all__ = ["Arrangement", "Attendant", "NobodyNeeded", "Steps", "resonance_of"]
 
 SheetState = Literal["in", "air", "out"]
 
@@ -69,6 +70,17 @@ class NobodyNeeded:
 
     def arrange(self, arrangement: Arrangement) -> None:
         """Nothing: it is as it is."""
+
+
+def resonance_of(found: ResonanceFit, *, tank: Tank) -> tuple[Quantity, ...]:
+    """Give a fit's f0, bandwidth and Q with a tank's corrections."""
+    deduced = deduce_resonance(
+        found,
+        frequency_reference=tank.frequency_reference,
+        linearity=tank.linearity,
+        loss_exponent=tank.loss_exponent,
+    )
+    return quantities_of(deduced, units=RESONANCE_UNITS)
 
 
 class Steps:
@@ -134,18 +146,12 @@ class Steps:
             raise
         found = planner.resonance
         self._note(step, (*cautions_of(found), *target_cautions(planner)))
-        deduced = deduce_resonance(
-            found,
-            frequency_reference=tank.frequency_reference,
-            linearity=tank.linearity,
-            loss_exponent=tank.loss_exponent,
-        )
         return Swept(
             step=step,
             readings=tuple(planner.readings),
             used=planner.used,
             found=found,
-            quantities=quantities_of(deduced, units=RESONANCE_UNITS),
+            quantities=resonance_of(found, tank=tank),
         )
 
     def turn(self, arrangement: Arrangement, goal: DialGoal, *, tank: Tank) -> Swept:

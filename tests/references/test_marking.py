@@ -56,7 +56,7 @@ def test_some_e96_values_are_the_printed_ones() -> None:
     assert {1.02, 1.21, 2.49, 4.99, 6.04, 9.76} <= set(SERIES["E96"])
 
 
-# Capacitors: IEC 60062 and public transcriptions of its codes.
+# Capacitors: IEC 60062 and public tables of its codes.
 CAPACITORS = [
     ("105", 1e-6), ("104", 100e-9), ("471", 470e-12), ("100", 10e-12), ("229", 2.2e-12),
     ("228", 0.22e-12), ("4R7", 4.7e-12), ("0R5", 0.5e-12), ("R47", 0.47e-12),
@@ -64,12 +64,12 @@ CAPACITORS = [
     ("n33", 330e-12), ("3n3", 3.3e-9), ("33n", 33e-9), ("330n", 330e-9),
     ("u33", 330e-9), ("µ33", 330e-9), ("3u3", 3.3e-6),
 ]  # fmt: skip
-# Resistors: IEC 60062 (RKM code), public transcriptions.
+# Resistors: IEC 60062 (RKM code), public copies.
 RESISTORS = [
     ("R47", 0.47), ("4R7", 4.7), ("470R", 470.0), ("4K7", 4.7e3), ("47K3", 47.3e3),
     ("4M7", 4.7e6), ("472", 4.7e3), ("1002", 10e3), ("100", 10.0),
 ]  # fmt: skip
-# Inductors: common practice, no published source; 101 and 4R7 read in transcriptions.
+# Inductors: common practice, no published source; 101 and 4R7 read in public tables.
 INDUCTORS = [
     ("101", 100e-6), ("4R7", 4.7e-6), ("100", 10e-6), ("R10", 0.1e-6), ("471", 470e-6),
     ("102", 1e-3), ("4N7", 4.7e-9), ("10N", 10e-9),
@@ -91,7 +91,7 @@ def test_a_code_s_first_reading_is_the_published_one(
     )
 
 
-# IEC 60062, public transcriptions.
+# IEC 60062, public copies.
 LETTERS = [
     ("4R7B", 4.6e-12, 4.8e-12), ("4R7C", 4.45e-12, 4.95e-12),
     ("4R7D", 4.2e-12, 5.2e-12), ("4R7F", 3.7e-12, 5.7e-12), ("4R7G", 2.7e-12, 6.7e-12),

@@ -2,7 +2,7 @@
 
 Sources: the values +9.9E37 (infinity), -9.9E37 (negative infinity) and 9.91E37 (not a
 number) and the error numbers with their texts are those of SCPI-99 (volume 1, 7.2.1;
-volume 2, 21.8), read in open transcriptions: the error table in the header of an
+volume 2, 21.8), read in open copies: the error table in the header of an
 openly licensed SCPI parser (BSD-2-Clause, "SCPI v1999.0"). NR1, NR2, NR3 are IEEE
 488.2's numeric response data (clauses from memory).
 """
@@ -93,7 +93,7 @@ def test_an_empty_queue_answers_zero(reply: str) -> None:
     assert parse_queued_error(reply).code == 0
 
 
-# IEEE 488.2, 11.5.1.1, read in open transcriptions: operation complete 1, request
+# IEEE 488.2, 11.5.1.1, read in open copies: operation complete 1, request
 # control 2, query error 4, device-dependent error 8, execution error 16, command error
 # 32, user request 64, power on 128.
 @pytest.mark.parametrize("value", [0, 1, 2, 64, 128, 128 + 64 + 2 + 1])

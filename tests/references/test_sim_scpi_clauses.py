@@ -1,7 +1,7 @@
 """The simulated instruments against the clauses of IEEE 488.2 and SCPI-99.
 
 Every row cites the clause that it obeys. Error numbers and texts, the registers'
-bits and the infinities were read in public transcriptions of SCPI-99 volume 2,
+bits and the infinities were read in public copies of SCPI-99 volume 2,
 21.8 (an open parser's error table) and IEEE 488.2 section 11; the clause numbers
 are from memory.
 """

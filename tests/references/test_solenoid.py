@@ -26,7 +26,7 @@ from halfpower.analysis.winding_loss import (
 )
 
 # H. Nagaoka, J. Coll. Sci. Tokyo 27(6), 1909, table on p. 31, as reprinted by Rosa and
-# Grover, Bull. Bur. Standards 8 (S169), 1912; read in two independent transcriptions.
+# Grover, Bull. Bur. Standards 8 (S169), 1912; read in two independent copies.
 PRINTED = {
     0.25: 0.901649, 0.5: 0.818136, 1.0: 0.688423, 1.5: 0.595045, 2.0: 0.525510,
     2.5: 0.471865, 3.0: 0.429199, 4.0: 0.365438, 5.0: 0.319825, 6.0: 0.285406,
@@ -106,7 +106,7 @@ def test_a_published_coil() -> None:
     assert sheet == pytest.approx(25.21506e-6, rel=3e-7, abs=0.0)
 
 
-# Rosa's k_m: 10, 50 and 100 read in a public transcription; the others by the exact
+# Rosa's k_m: 10, 50 and 100 read in a public copy; the others by the exact
 # filament sum, recomputed below.
 @pytest.mark.parametrize(
     ("n", "printed"), [(10, 0.26641), (50, 0.31822), (100, 0.32689)]
@@ -218,7 +218,7 @@ def test_the_inward_shift_is_that_of_a_row_of_perfect_wires(ratio: float) -> Non
     assert own + shift == pytest.approx(row_of_wires_shift(ratio), abs=0.03 * shift)
 
 
-# R. G. Medhurst, Wireless Engineer 24, Feb./March 1947, read in a transcription.
+# R. G. Medhurst, Wireless Engineer 24, Feb./March 1947, read in a copy.
 @pytest.mark.parametrize(
     ("shape", "h"), [(0.1, 0.96), (0.5, 0.50), (1.0, 0.46), (2.0, 0.50), (10.0, 1.32)]
 )
@@ -255,7 +255,7 @@ def test_medhurst_s_proximity_table(
 def test_copper_s_skin_depth(frequency_hz: float, skin_um: float) -> None:
     """IACS copper, 58 MS/m; the depths recomputed independently."""
     copper = RESISTIVITY_OHM_M["copper"]
-    assert copper == pytest.approx(17.241e-9, rel=3e-5, abs=0.0)  # public transcription
+    assert copper == pytest.approx(17.241e-9, rel=3e-5, abs=0.0)  # public copy
     found = skin_depth_m(frequency_hz, resistivity_ohm_m=copper)
     assert found == pytest.approx(skin_um * 1e-6, rel=2e-5, abs=0.0)
 

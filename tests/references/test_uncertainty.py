@@ -3,9 +3,9 @@
 Sources:
 
 * JCGM 100:2008, annex H.2 (resistance, reactance and impedance of one circuit
-  element): inputs and results read in an open transcription of the example.
+  element): inputs and results read in an open copy of the example.
 * JCGM 101:2008, 9.2.2 and 9.2.3 (sums of four normal, of four rectangular
-  quantities): read in an open transcription, and exact values computed beside.
+  quantities): read in an open copy, and exact values computed beside.
 * JCGM 101:2008, 9.4 (comparison loss): the setting and its first-order results from
   memory; the expected limits are computed here from the noncentral chi-squared
   distribution, which is the exact answer.
