@@ -27,7 +27,7 @@ from .errors import InputError
 from .flags import Flag
 from .trace import FloatArray, checked_column
 
-__all__ = ["BatchFit", "fit_batch"]
+__all__ = ["BatchFit", "fit_batch", "judged"]
 
 BoolArray = NDArray[np.bool_]
 
@@ -177,7 +177,12 @@ def fit_batch(
     for begin in range(0, n_traces, max(chunk, 1)):
         rows = slice(begin, begin + max(chunk, 1))
         _fit_chunk(grid, amplitude_v[rows], values[rows], covariance[rows])
-    return _judged(grid, values, covariance)
+    return judged(
+        values,
+        covariance,
+        edges=(float(grid.frequency_hz.min()), float(grid.frequency_hz.max())),
+        few=grid.weight is None and grid.frequency_hz.size - UNKNOWNS < FEW_FREE,
+    )
 
 
 def _grid(frequency: FloatArray, exponent: float, weight: FloatArray | None) -> _Grid:
@@ -317,15 +322,31 @@ def _bias(
     return times_symmetric(inverse / unit, right)
 
 
-def _judged(grid: _Grid, values: FloatArray, covariance: FloatArray) -> BatchFit:
-    """Put the result together and raise its flags."""
+def judged(
+    values: FloatArray,
+    covariance: FloatArray,
+    *,
+    edges: tuple[FloatArray | float, FloatArray | float],
+    few: bool,
+) -> BatchFit:
+    """Put the result together and raise its flags.
+
+    Parameters
+    ----------
+    values
+        f0, Q, A and the noise of each trace, shape (M, 4); NaN: not fitted.
+    covariance
+        Of f0, Q and A, shape (M, 3, 3).
+    edges
+        Lowest and highest frequency read, in Hz, shape (M,) or the same for all.
+    few
+        Whether there are too few readings to tell their own noise.
+    """
     f0, q_factor, height, noise = (np.ascontiguousarray(column) for column in values.T)
     fitted = np.isfinite(f0)
     with np.errstate(invalid="ignore"):
-        low, high = grid.frequency_hz.min() / f0, grid.frequency_hz.max() / f0
-        open_ends = (q_factor * (1.0 / low - low) < 1.0) | (
-            q_factor * (high - 1.0 / high) < 1.0
-        )
+        low, high = edges[0] / f0, edges[1] / f0
+        open_ends = q_factor * np.minimum(1.0 / low - low, high - 1.0 / high) < 1.0
         doubt = np.sqrt(covariance[:, 1, 1]) > LARGEST_Q_DOUBT * q_factor
         weak = height < WEAK_PEAK * np.sqrt(covariance[:, 2, 2])
         masks: list[tuple[Flag, BoolArray]] = [
@@ -334,7 +355,7 @@ def _judged(grid: _Grid, values: FloatArray, covariance: FloatArray) -> BatchFit
             (Flag.WEAK_PEAK, weak & fitted),
             (Flag.LOW_Q, (q_factor < LOW_Q) & fitted),
         ]
-    if grid.weight is None and grid.frequency_hz.size - UNKNOWNS < FEW_FREE:
+    if few:
         masks.append((Flag.FEW_READINGS, fitted.copy()))
     for array in (f0, q_factor, height, noise, covariance, fitted):
         array.flags.writeable = False

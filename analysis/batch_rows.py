@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from .batch import BatchFit
+from .batch import BatchFit, judged
 from .batch_algebra import (
     Coefficients,
     invert_symmetric,
@@ -24,7 +24,6 @@ from .batch_algebra import (
     times_symmetric,
 )
 from .errors import InputError
-from .flags import Flag
 from .trace import FloatArray
 
 __all__ = ["RowsFit", "fit_rows"]
@@ -167,7 +166,8 @@ def fit_rows(
             exponent,
             out=(values[some], covariance[some], worst[some], farthest[some]),
         )
-    fit = _judged(values, covariance, edges=_edges(frequency_hz), n=n)
+    few = n - UNKNOWNS < FEW_FREE
+    fit = judged(values, covariance, edges=_edges(frequency_hz), few=few)
     with np.errstate(invalid="ignore"):
         glitchy = worst > _grubbs(n)
     return RowsFit(
@@ -379,39 +379,3 @@ def _grubbs(n: int) -> float:
     free = n - UNKNOWNS
     t = float(stats.t.isf(CHANCE_OF_GLITCH / (2.0 * n), max(free - 1, 1)))
     return float(np.sqrt(free) * t / np.sqrt(free - 1 + t * t))
-
-
-def _judged(
-    values: FloatArray,
-    covariance: FloatArray,
-    *,
-    edges: tuple[FloatArray, FloatArray],
-    n: int,
-) -> BatchFit:
-    """Put the result together and raise its flags."""
-    f0, q_factor, height, noise = (np.ascontiguousarray(column) for column in values.T)
-    fitted = np.isfinite(f0)
-    with np.errstate(invalid="ignore"):
-        low, high = edges[0] / f0, edges[1] / f0
-        open_ends = q_factor * np.minimum(1.0 / low - low, high - 1.0 / high) < 1.0
-        doubt = np.sqrt(covariance[:, 1, 1]) > LARGEST_Q_DOUBT * q_factor
-        weak = height < WEAK_PEAK * np.sqrt(covariance[:, 2, 2])
-        masks = [
-            (Flag.NOT_BRACKETED, open_ends & fitted),
-            (Flag.Q_UNCERTAIN, doubt & fitted),
-            (Flag.WEAK_PEAK, weak & fitted),
-            (Flag.LOW_Q, (q_factor < LOW_Q) & fitted),
-        ]
-    if n - UNKNOWNS < FEW_FREE:
-        masks.append((Flag.FEW_READINGS, fitted.copy()))
-    for array in (f0, q_factor, height, noise, covariance, fitted):
-        array.flags.writeable = False
-    return BatchFit(
-        fitted=fitted,
-        resonant_frequency_hz=f0,
-        loaded_q=q_factor,
-        amplitude_v=height,
-        covariance=covariance,
-        noise_v=noise,
-        flag_masks=tuple(masks),
-    )

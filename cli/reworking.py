@@ -32,7 +32,7 @@ from ..analysis.rework import (
 from ..analysis.stored_fits import StoredFits, fit_stored
 from ..records.base import RecordBase
 from ..records.entries import Circumstances, Reason, ReworkEntry, Verdict
-from ..records.in_force import PartsInForce, parts_in_force
+from ..records.in_force import PartsInForce
 from ..records.rows import ReadingBatch
 from ..sweeps.lot_file import LotFile, parse_lot_text
 from ..sweeps.lot_outcome import LimitDecision
@@ -142,9 +142,7 @@ def rework_lot(
         raise InputError("say why: a rework is kept with its reason")
     row = base.lot(name)
     lot = parse_lot_text(row.file_text, f"of lot {name!r}")
-    groups = _groups(
-        parts_in_force(base, name, as_measured=as_measured), lot, correct=correct
-    )
+    groups = _groups(base.in_force(name, as_measured=as_measured), lot, correct=correct)
     if not groups:
         raise InputError(f"lot {name!r} has no measured part to work out again")
     sequences = np.sort(np.concatenate([one.sequences for one in groups]))

@@ -19,6 +19,7 @@ from .engine import Database, database_at, default_path
 from .entries import CheckEntry, LotEntry, LotState, PartEntry, ReworkEntry, check_time
 from .errors import BaseError, EntryError, RecordError
 from .failures import is_lost, speaking
+from .in_force import PartsInForce, parts_in_force
 from .rows import (
     Adopted,
     CheckRow,
@@ -332,6 +333,13 @@ class RecordBase:
                 batch=batch,
                 all_attempts=all_attempts,
             )
+
+    def in_force(
+        self, lot: str, *, as_measured: bool = False
+    ) -> tuple[PartsInForce, ...]:
+        """Group a lot's measured parts by what was in force (see `parts_in_force`)."""
+        with self._reading(f"read the constants of lot {lot!r} in") as connection:
+            return parts_in_force(connection, lot, as_measured=as_measured)
 
     def sweeps(self, lot: str, *, all_attempts: bool = False) -> Iterator[PartSweep]:
         """Give the sweeps of a lot's parts one by one, with their times."""

@@ -4,11 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import select
+from sqlalchemy import Connection, select
 
 from . import queries
 from . import tables as t
-from .base import RecordBase
 from .columns import circumstances_of
 from .entries import Circumstances, Verdict
 
@@ -35,13 +34,13 @@ class PartsInForce:
 
 
 def parts_in_force(
-    base: RecordBase, lot: str, *, as_measured: bool = False
+    connection: Connection, lot: str, *, as_measured: bool
 ) -> tuple[PartsInForce, ...]:
     """Group the measured parts of a lot by what was in force for them.
 
     Parameters
     ----------
-    base, lot
+    connection, lot
         Where; the newest attempt at each position that gave a result when it was
         measured.
     as_measured
@@ -53,27 +52,26 @@ def parts_in_force(
         The base has no such lot.
     """
     p, e = t.parts.c, t.entries.c
-    with base._reading(f"read the constants of lot {lot!r} in") as connection:  # noqa: SLF001 - the base's own folder: one question more
-        lot_id = queries.lot_id_of(connection, lot)
-        newest = p.sequence if as_measured else p.newest
-        statement = (
-            select(p.sequence, e.circumstances_id)
-            .join(t.entries, (e.lot_id == p.lot_id) & (e.sequence == newest))
-            .where(p.lot_id == lot_id, p.current)
-            .where(p.verdict.in_([one.value for one in MEASURED]))
-            .order_by(p.sequence)
-        )
-        rows = connection.execute(statement)
-        numbers = (number for row in rows for number in row)
-        pairs = np.fromiter(numbers, dtype=np.int64).reshape(-1, 2)
-        kept = {
-            row["id"]: circumstances_of(row)
-            for row in connection.execute(
-                select(t.circumstances).where(
-                    t.circumstances.c.id.in_(np.unique(pairs[:, 1]).tolist())
-                )
-            ).mappings()
-        }
+    lot_id = queries.lot_id_of(connection, lot)
+    newest = p.sequence if as_measured else p.newest
+    statement = (
+        select(p.sequence, e.circumstances_id)
+        .join(t.entries, (e.lot_id == p.lot_id) & (e.sequence == newest))
+        .where(p.lot_id == lot_id, p.current)
+        .where(p.verdict.in_([one.value for one in MEASURED]))
+        .order_by(p.sequence)
+    )
+    rows = connection.execute(statement)
+    numbers = (number for row in rows for number in row)
+    pairs = np.fromiter(numbers, dtype=np.int64).reshape(-1, 2)
+    kept = {
+        row["id"]: circumstances_of(row)
+        for row in connection.execute(
+            select(t.circumstances).where(
+                t.circumstances.c.id.in_(np.unique(pairs[:, 1]).tolist())
+            )
+        ).mappings()
+    }
     return tuple(
         PartsInForce(circumstances=kept[one], sequences=pairs[pairs[:, 1] == one, 0])
         for one in dict.fromkeys(pairs[:, 1].tolist())

@@ -4,7 +4,6 @@ import io
 import json
 import re
 import sqlite3
-import sys
 import xml.etree.ElementTree as ET
 from pathlib import Path
 from uuid import uuid4
@@ -17,14 +16,13 @@ from typer.testing import Result as Ended
 from halfpower.analysis.result import Evidence, Quantity, Result
 from halfpower.cli import lot_session
 from halfpower.cli.lot import app
-from halfpower.cli.lot_desk import CommandDesk, PersonDesk, PresenterError
 from halfpower.cli.lot_display import ShowLot
 from halfpower.cli.lot_keeping import BaseKeeper, resumed
 from halfpower.cli.on_bench import bundled_bench_file
 from halfpower.records.base import open_base
 from halfpower.records.entries import Circumstances, LotState, Verdict
 from halfpower.sim import RealClock, load_scene, serve
-from halfpower.sweeps.lot_file import LotFile, parse_lot_text
+from halfpower.sweeps.lot_file import parse_lot_text
 from halfpower.sweeps.lot_outcome import LotVerdict, Outcome, Part
 
 SCENE = ("--scene", "choke-lot", "--seed", "1", "--records", "base")
@@ -294,7 +292,8 @@ def test_parts_since_the_last_good_check_are_marked_and_not_status_0() -> None:
 
 def test_a_part_measured_again_keeps_both_attempts() -> None:
     """The base gives the newer one, and has the older one still."""
-    file, part = invented(), Part(position=1, number=1, label="L1")
+    file = parse_lot_text(TEXT.format(size=3), "x")
+    part = Part(position=1, number=1, label="L1")
     with open_base("base") as base:
         resumed(base, file, station="here", begun="2001-02-03T04:05:06Z")
         keeper = BaseKeeper(
@@ -355,108 +354,6 @@ def test_unusable_input_is_one_sentence_and_status_2(
     assert ended.stdout == ""
 
 
-# Who puts the parts in --------------------------------------------------------------
-
-
-def invented(label: str = "L{number}") -> LotFile:
-    """Give a lot file for a desk."""
-    return parse_lot_text(TEXT.format(size=3).replace("L{number:03}", label), "x")
-
-
-PART = Part(position=2, number=2, label="L2")
-
-
-@pytest.mark.parametrize(
-    ("answers", "wish"),
-    [
-        ([""], "measure"),
-        (["again"], "again"),
-        (["skip"], "skip"),
-        (["/undo"], "undo"),
-        ([" STOP "], "stop"),
-        (["what?", "end"], "end"),
-    ],
-)
-def test_a_person_answers_with_enter_or_a_word(answers: list[str], wish: str) -> None:
-    """What is not understood is asked again, and the output is said to be off."""
-    questions: list[str] = []
-
-    def ask(question: str) -> str:
-        questions.append(question)
-        return answers[len(questions) - 1]
-
-    desk = PersonDesk(invented(), ask=ask, tell=lambda _: None)
-    assert desk.present(PART, last=None).wish == wish
-    assert len(questions) == len(answers)
-    assert all("output is off" in one for one in questions)
-
-
-@pytest.mark.parametrize(
-    ("answers", "label"),
-    [(["A-17"], "A-17"), (["", "stop"], "stop"), (["a\x1bb", "x" * 501, "ok"], "ok")],
-)
-def test_a_scanned_label_may_be_any_line_and_words_begin_with_a_slash(
-    answers: list[str], label: str
-) -> None:
-    """A part that is called stop is a part; a label that records refuse is not."""
-    left = list(answers)
-    desk = PersonDesk(invented("ask"), ask=lambda _: left.pop(0), tell=lambda _: None)
-    assert desk.present(PART, last=None).label == label
-    left.append("/skip")
-    assert desk.present(PART, last=None).wish == "skip"
-
-
-def presenter(code: str) -> str:
-    """Give a command that runs Python code."""
-    Path("present.py").write_text(code, encoding="utf-8")
-    return f"{sys.executable} present.py --fixed 'a b'"
-
-
-def test_a_presenting_command_is_told_the_part_and_not_through_a_shell() -> None:
-    """Number and label are the last arguments, in the environment too."""
-    desk = CommandDesk(
-        presenter(
-            "import sys, os, json\n"
-            "told = {k: v for k, v in os.environ.items() if 'HALFPOWER' in k}\n"
-            "json.dump([sys.argv[1:], told], open('told.json', 'w'))\n"
-        ),
-        invented(),
-        tell=lambda _: None,
-    )
-    part = Part(position=1, number=7, label="$(rm x); `y`")
-    assert desk.present(part, last=None).wish == "measure"
-    arguments, told = json.loads(Path("told.json").read_text("utf-8"))
-    assert arguments == ["--fixed", "a b", "7", "$(rm x); `y`"]
-    assert told["HALFPOWER_LABEL"] == "$(rm x); `y`"
-    assert told["HALFPOWER_PRESENT"] == "part"
-
-
-def test_a_presenting_command_ends_the_lot_with_status_10() -> None:
-    """No more parts."""
-    desk = CommandDesk(presenter("exit(10)"), invented(), tell=lambda _: None)
-    assert desk.present(PART, last=None).wish == "end"
-
-
-def test_any_other_status_of_the_command_stops_the_lot() -> None:
-    """With a sentence, what it wrote beside it, and status 3."""
-    said: list[str] = []
-    desk = CommandDesk(
-        presenter("print('arm is stuck'); exit(5)"), invented(), tell=said.append
-    )
-    with pytest.raises(PresenterError, match=r"status 5 .* present part L2") as caught:
-        desk.present(PART, last=None)
-    assert caught.value.exit_status == 3
-    assert said == ["arm is stuck"]
-
-
-def test_a_command_that_is_not_there_is_refused_before_the_first_part() -> None:
-    """Or one that cannot be split."""
-    for command in ("no-such-command-here", "'", ""):
-        with pytest.raises(Exception, match="--present") as caught:
-            CommandDesk(command, invented(), tell=lambda _: None)
-        assert getattr(caught.value, "exit_status", None) == 2
-
-
 def test_a_lot_goes_through_a_handler_over_real_links() -> None:
     """The bench over TCP; a command puts two parts in, then there are no more."""
     bench = load_scene("choke-lot").build(seed=1, clock=RealClock())
@@ -466,14 +363,16 @@ def test_a_lot_goes_through_a_handler_over_real_links() -> None:
             text = text.replace(bench.resources[role], resource)
         Path("served.toml").write_text(text, encoding="utf-8")
         port = served.resources["hand"].split("::")[2]
-        command = presenter(
+        Path("present.py").write_text(
             "import sys, socket\n"
             "number = sys.argv[-2]\n"
             "if number == '3': exit(10)\n"
             f"link = socket.create_connection(('127.0.0.1', {port}))\n"
             "link.sendall(f'PART {number};*OPC?\\n'.encode())\n"
-            "exit(link.makefile().readline().strip() != '1')\n"
+            "exit(link.makefile().readline().strip() != '1')\n",
+            encoding="utf-8",
         )
+        command = f"{sys.executable} present.py"
         ended = lot(
             *(lot_file(**{"size = 3\n": ""}), "--bench", "served.toml"),
             *("--present", command, "--records", "base", "--station", "handler 1"),

@@ -22,7 +22,6 @@ from halfpower.cli.constants import constants_in_force, corrected_by
 from halfpower.cli.records import app
 from halfpower.records.base import open_base
 from halfpower.records.entries import Verdict
-from halfpower.records.in_force import parts_in_force
 from halfpower.records.side_file import SideFile
 from halfpower.sweeps.lot_file import parse_lot_text
 
@@ -234,12 +233,12 @@ def test_corrections_add_up_unless_told_otherwise(own: Path) -> None:
     run(own, "rework", "chokes", "--set", more, "--reason", "2")
     lot = parse_lot_text(invented.LOT_FILE.format(name="x", size=1), "lot")
     with open_base(own) as base:
-        one = parts_in_force(base, "chokes")[0]
+        one = base.in_force("chokes")[0]
         tank = constants_in_force(one.circumstances, lot).tank()
     assert (tank.stray_f.value, tank.lead_h.value) == (5.4e-12, 30e-9)
     run(own, "rework", "chokes", "--set", more, "--reason", "3", "--from-measured")
     with open_base(own) as base:
-        one = parts_in_force(base, "chokes")[0]
+        one = base.in_force("chokes")[0]
         tank = constants_in_force(one.circumstances, lot).tank()
     assert tank.stray_f.value == 4.2e-12
 
@@ -340,6 +339,6 @@ def test_a_lot_of_nothing_is_refused(tmp_path: Path) -> None:
 def test_sequences_in_force_are_rising(filled: Path) -> None:
     """The newest attempts that gave a result, in one group."""
     with open_base(filled) as base:
-        (one,) = parts_in_force(base, "chokes")
+        (one,) = base.in_force("chokes")
     assert one.sequences.size == 11
     assert (np.diff(one.sequences) > 0).all()

@@ -112,3 +112,24 @@ def test_back_takes_the_last_reading_back(word: str) -> None:
         detector_of(Person(word)).read()
     with pytest.raises(TakenBackError):
         generator_of(Person(word)).set_frequency(7.1e6)
+
+
+def test_a_frequency_that_stands_is_not_asked_for_twice() -> None:
+    """A variable capacitor is turned at one frequency: one question."""
+    person = Person("7.102 MHz")
+    generator = generator_of(person)
+    assert generator.set_frequency(7.1e6) == generator.set_frequency(7.1e6) == 7.102e6
+    assert len(person.asked) == 1
+
+
+def test_a_frequency_in_doubt_is_asked_for_again() -> None:
+    """After a reading was taken back, or the output went off: the dial may be wrong."""
+    person = Person("7.112 MHz", "7.102 MHz", "", "")
+    generator = generator_of(person)
+    generator.set_frequency(7.1e6)
+    generator.restore()
+    assert generator.set_frequency(7.1e6) == 7.102e6
+    generator.output_on()
+    generator.output_off()
+    generator.set_frequency(7.1e6)
+    assert len(person.asked) == 4

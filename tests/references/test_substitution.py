@@ -8,10 +8,15 @@ import numpy as np
 import pytest
 
 from halfpower.analysis.attached import bound_of
-from halfpower.analysis.capacitor import deduce_in_series, deduce_parallel
+from halfpower.analysis.capacitor import (
+    deduce_in_series,
+    deduce_parallel,
+    exponent_in_series,
+)
 from halfpower.analysis.capacitor_by_dial import Dial, deduce_by_dial
 from halfpower.analysis.coil import Tank
 from halfpower.analysis.coil_line import CoilPoint, deduce_coil_line, misfit
+from halfpower.analysis.errors import AnalysisError
 from halfpower.analysis.in_capacitance import CapacitanceFit, fit_in_capacitance
 from halfpower.analysis.propagate import Deduced
 from halfpower.analysis.resonance import fit
@@ -95,6 +100,18 @@ def test_forgetting_the_self_capacitance_costs_what_it_is_known_to_cost() -> Non
     )
 
 
+# A part without a supply cannot lower a tank's loss: energy is conserved.
+def test_a_q_that_rises_with_the_part_is_impossible() -> None:
+    """Q = 200 alone and 300 with 50 pF more: no value, and why."""
+    f1, f2 = (1.0 / (2.0 * math.pi * math.sqrt(100e-6 * c)) for c in (210e-12, 260e-12))
+    with pytest.raises(AnalysisError, match="loss fell when the part was attached"):
+        deduce_parallel(
+            exactly(capacitor_f=200e-12, self_capacitance_f=10e-12),
+            reference=response(f1, 200.0),
+            unknown=response(f2, 300.0),
+        )
+
+
 @pytest.mark.parametrize(
     ("farad", "loss"), [(5e-12, 0.02), (100e-12, 1e-3), (5e-9, 0.05)]
 )
@@ -157,6 +174,33 @@ def test_a_capacitor_in_series_comes_back_from_complex_circuit_arithmetic(
         farad, rel=allowed, abs=0.0
     )
     assert named(found, "dissipation_factor").value == pytest.approx(loss, rel=0.03)
+
+
+@pytest.mark.parametrize("q", [10.0, 100.0])
+def test_the_series_branch_has_an_exponent_of_its_own(q: float) -> None:
+    """With it f0 is the circuit's to 2/Q^4; with the fixture's k = 1 far off at Q = 10.
+
+    The circuit's own f0: where the reactances of L, Cx and T cancel.
+    """
+    henry, tank_f, farad = 25e-6, 160e-12, 600e-12
+    f0 = 1.0 / (2.0 * math.pi * math.sqrt(henry * tank_f * farad / (tank_f + farad)))
+    alone = 1.0 / (2.0 * math.pi * math.sqrt(henry * tank_f))
+    ohm = 2.0 * math.pi * f0 * henry / q
+    x = 1.0 + np.linspace(-3.0, 3.0, 61) / (2.0 * q)
+    s = 2j * np.pi * f0 * x
+    tank = 1.0 / (s * tank_f + 1.0 / (ohm + s * henry + 1.0 / (s * farad)))
+    wobble = 1.0 + 1e-6 * (-1.0) ** np.arange(61)
+    trace = Trace(
+        frequency_hz=f0 * x, amplitude_v=np.abs(s * tank) / (2e6 * np.pi) * wobble
+    )
+    own = exponent_in_series(rise=f0 / alone, fixture=1.0)
+    assert own == pytest.approx(1.0 + 2.0 * tank_f / farad, rel=1e-9)
+    found, wrong = (
+        fit(trace, response=Peak(exponent=k)).resonant_frequency_hz / f0 - 1.0
+        for k in (own, 1.0)
+    )
+    assert abs(found) < 2.0 / q**4 + 1e-8
+    assert abs(wrong) > 5.0 * abs(found)
 
 
 # Parallel substitution at one frequency (the admittance form): exact by definition;

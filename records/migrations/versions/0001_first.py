@@ -25,7 +25,7 @@ def upgrade() -> None:
 
 def downgrade() -> None:
     """Refuse: there is nothing before the first release."""
-    raise NotImplementedError("the first release's tables are where it begins")
+    raise RuntimeError("the first release's tables are where it begins")
 
 
 def _text(name: str) -> sa.Column[str]:
