@@ -4,6 +4,7 @@ import io
 import json
 import re
 import sqlite3
+import sys
 import xml.etree.ElementTree as ET
 from pathlib import Path
 from uuid import uuid4
