@@ -1,5 +1,6 @@
 """Fixtures for whole paths: a bench on a simulated scene, in process or over TCP."""
 
+import signal
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
@@ -11,6 +12,18 @@ from halfpower.drivers import Bench, load_bench_file, open_bench
 from halfpower.sim import SimulatedBench, load_scene, open_visa
 
 OpenOnScene = Callable[..., AbstractContextManager[tuple[Bench, SimulatedBench]]]
+
+
+def pytest_configure() -> None:
+    """Hear signals that whoever started the suite ignores (nohup, ``&`` in a script).
+
+    What the tests start inherits it, and is sent these signals.
+    """
+    for number in (signal.SIGINT, signal.SIGQUIT):
+        if signal.getsignal(number) is signal.SIG_IGN:
+            signal.signal(number, signal.SIG_DFL)
+    if signal.getsignal(signal.SIGINT) is signal.SIG_DFL:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.fixture

