@@ -20,8 +20,9 @@ lint: $(VENV)/dev.stamp
 	$(BIN)/codespell
 
 # mypy does not see through an editable install's folder mapping; a plain copy it does.
+# Without build/ gone, setuptools would copy what no longer exists, too.
 types: $(VENV)/dev.stamp
-	rm -rf build/copy && $(BIN)/pip install --quiet --no-deps --target build/copy .
+	rm -rf build && $(BIN)/pip install --quiet --no-deps --target build/copy .
 	MYPYPATH=build/copy $(BIN)/mypy -p halfpower
 
 imports: $(VENV)/dev.stamp

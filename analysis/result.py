@@ -1,50 +1,14 @@
 """A result: what was found of a part, how surely, and the evidence for it."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from .propagate import Contribution
+from .fitting import ResonanceFit
+from .quantity import Caution, Quantity
 from .reading import Reading
-from .resonance_fit import ResonanceFit
+from .uncertainty import Deduced
 
-__all__ = ["Caution", "Evidence", "Quantity", "Result", "Swept"]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Quantity:
-    """One quantity of a result, in SI.
-
-    Attributes
-    ----------
-    name
-        As result documents name it (``inductance``).
-    value, unit
-        The value and its unit (``1`` for a pure number).
-    standard_uncertainty
-        k = 1, same unit.
-    interval
-        95 % coverage interval, same unit; None where none was worked out.
-    budget
-        What the standard uncertainty is made of, the largest first.
-    at_most
-        What it is below with 95 % probability, where it is too small to be resolved;
-        then the value is not to be quoted. None: it is resolved.
-    """
-
-    name: str
-    value: float
-    unit: str
-    standard_uncertainty: float
-    interval: tuple[float, float] | None = None
-    budget: tuple[Contribution, ...] = ()
-    at_most: float | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Caution:
-    """One doubt: a code for programs, a sentence for people."""
-
-    code: str
-    text: str
+__all__ = ["Evidence", "Result", "Swept", "cautions_of", "quantities_of"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -144,3 +108,40 @@ class Result:
             if quantity.name == name:
                 return quantity
         raise KeyError(name)
+
+
+def quantities_of(
+    deduced: Sequence[Deduced],
+    *,
+    units: Mapping[str, str],
+    bounds: Mapping[str, float] | None = None,
+) -> tuple[Quantity, ...]:
+    """Give deduced values their units, in their order.
+
+    Parameters
+    ----------
+    deduced
+        The values.
+    units
+        By name.
+    bounds
+        By name, what those are below that cannot be resolved.
+    """
+    limits = bounds or {}
+    return tuple(
+        Quantity(
+            name=one.name,
+            value=one.value,
+            unit=units[one.name],
+            standard_uncertainty=one.u,
+            interval=one.interval,
+            budget=one.budget,
+            at_most=limits.get(one.name),
+        )
+        for one in deduced
+    )
+
+
+def cautions_of(found: ResonanceFit) -> tuple[Caution, ...]:
+    """Turn a fit's flags into the warnings of a result."""
+    return tuple(Caution(code=flag.code, text=flag.text) for flag in found.flags)

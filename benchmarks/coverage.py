@@ -12,8 +12,7 @@ import math
 import statistics
 from collections.abc import Mapping
 
-from halfpower.analysis.quantities import parse_stated
-from halfpower.analysis.result import Result
+from halfpower.analysis import Result, parse_stated
 from halfpower.cli.on_bench import bundled_bench_file
 from halfpower.drivers import open_bench
 from halfpower.drivers.bench_file import load_bench_file

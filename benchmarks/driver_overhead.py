@@ -15,7 +15,7 @@ import statistics
 import time
 from collections.abc import Callable
 
-from halfpower.analysis.reading import Setting
+from halfpower.analysis import Setting
 from halfpower.cli.on_bench import bundled_bench_file
 from halfpower.drivers import load_bench_file, open_bench
 from halfpower.sim import load_scene, open_visa

@@ -43,8 +43,7 @@ from types import FrameType
 import numpy as np
 import pyvisa
 
-from halfpower.analysis.errors import HalfpowerError
-from halfpower.analysis.reading import Reading, Setting
+from halfpower.analysis import HalfpowerError, Reading, Setting
 from halfpower.cli.on_bench import bundled_bench_file
 from halfpower.drivers import Bench, BenchFile, load_bench_file, open_bench
 from halfpower.sim import SimulatedBench, load_scene, open_visa, serve

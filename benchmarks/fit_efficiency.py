@@ -21,12 +21,9 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 
-from halfpower.analysis.batch import fit_batch
-from halfpower.analysis.errors import FitError
-from halfpower.analysis.half_power import half_power
-from halfpower.analysis.resonance import fit
-from halfpower.analysis.response import Peak
-from halfpower.analysis.trace import Trace
+from halfpower.analysis import FitError, Peak, Trace, fit
+from halfpower.analysis.fitting.batch.grid import fit_batch
+from halfpower.analysis.fitting.half_power import half_power
 
 F0_HZ, HEIGHT_V = 1e6, 1.0
 SNRS, COUNTS = (30, 100, 300, 1000), (15, 41, 120, 400)

@@ -20,12 +20,18 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 import numpy as np
 from numpy.random import Generator
 
-from halfpower.analysis.errors import HalfpowerError
-from halfpower.analysis.notch import Notch
-from halfpower.analysis.resonance import AUTO, fit
-from halfpower.analysis.response import LeakyPeak, Peak, PeakOnFloor, Response
-from halfpower.analysis.trace import Trace
-from halfpower.analysis.two_peaks import TwoPeaks
+from halfpower.analysis import (
+    HalfpowerError,
+    LeakyPeak,
+    Notch,
+    Peak,
+    PeakOnFloor,
+    Response,
+    Trace,
+    fit,
+)
+from halfpower.analysis.fitting.resonance import AUTO
+from halfpower.analysis.fitting.two_peaks import TwoPeaks
 
 OFF = 5.0  # standard uncertainties
 

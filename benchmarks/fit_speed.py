@@ -17,10 +17,9 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import numpy as np
 from scipy.optimize import curve_fit
 
-from halfpower.analysis.batch import fit_batch
-from halfpower.analysis.resonance import AUTO, fit
-from halfpower.analysis.response import LeakyPeak, Peak, PeakOnFloor
-from halfpower.analysis.trace import Trace
+from halfpower.analysis import LeakyPeak, Peak, PeakOnFloor, Trace, fit
+from halfpower.analysis.fitting.batch.grid import fit_batch
+from halfpower.analysis.fitting.resonance import AUTO
 
 F0_HZ, Q_FACTOR, HEIGHT_V, N, SNR = 7.1e6, 120.0, 0.4, 61, 100
 

@@ -25,16 +25,16 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy: one core
 
 import numpy as np
 
-from halfpower.analysis.batch import fit_batch
-from halfpower.analysis.batch_rows import fit_rows
-from halfpower.analysis.coil import deduce_coil
-from halfpower.analysis.corrected import measured_pair
-from halfpower.analysis.errors import FitError
-from halfpower.analysis.resonance import fit
-from halfpower.analysis.response import Peak
-from halfpower.analysis.rework import coils_again, measured_rows
-from halfpower.analysis.stored_fits import fit_stored
-from halfpower.analysis.trace import Trace
+from halfpower.analysis import FitError, Peak, Trace, fit
+from halfpower.analysis.fitting.batch import fit_stored
+from halfpower.analysis.fitting.batch.grid import fit_batch
+from halfpower.analysis.fitting.batch.rows import fit_rows
+from halfpower.analysis.tank import (
+    coils_again,
+    deduce_coil,
+    measured_pair,
+    measured_rows,
+)
 from halfpower.cli.constants import constants_in_force, corrected_by
 from halfpower.cli.reworking import AT_ONCE, Stamp, fits_of, rework_lot
 from halfpower.records.base import RecordBase, open_base

@@ -22,11 +22,8 @@ from pathlib import Path
 
 import numpy as np
 
-from halfpower.analysis.errors import HalfpowerError
-from halfpower.analysis.quantities import parse_stated
-from halfpower.analysis.result import Result
-from halfpower.analysis.sheet import SheetSample
-from halfpower.analysis.stated import Stated
+from halfpower.analysis import HalfpowerError, Result, Stated, parse_stated
+from halfpower.analysis.tank import SheetSample
 from halfpower.cli.attendant import SceneAttendant, SceneCapacitor
 from halfpower.cli.on_bench import bundled_bench_file
 from halfpower.drivers import Bench, load_bench_file, open_bench

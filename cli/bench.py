@@ -11,7 +11,7 @@ from .options import BenchOption, SceneOption, SeedOption, TraceOption
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from ..analysis.linearity import LinearityFit
+    from ..analysis.detector import LinearityFit
     from ..drivers.bench_file import BenchFile
     from ..drivers.check import CheckRow
     from ..drivers.lineariser import LevelSteps
@@ -86,7 +86,7 @@ def check(
 
     Example: halfpower bench check --bench bench.toml
     """
-    from ..analysis.quantities import parse_quantity
+    from ..analysis.quantity import parse_quantity
     from ..drivers.check import CheckPlan, check_bench
     from ..drivers.opening import reaching
     from .on_bench import located
@@ -158,7 +158,7 @@ def learn(
     """
     from datetime import UTC, datetime
 
-    from ..analysis.quantities import parse_quantity
+    from ..analysis.quantity import parse_quantity
     from ..drivers.learn import learn_dialect
     from ..drivers.survey import refuse_unknown
     from .on_bench import visa_of
@@ -229,7 +229,7 @@ def linearise(
     Example: halfpower bench linearise --bench bench.toml --frequency 7.1MHz
     """
     from ..analysis.errors import InputError
-    from ..analysis.quantities import parse_quantity
+    from ..analysis.quantity import parse_quantity
     from ..drivers.lineariser import LevelSteps
     from .on_bench import located
     from .output import show_caution
@@ -266,7 +266,7 @@ def _linearise(
 
     import numpy as np
 
-    from ..analysis.linearity import fit_law
+    from ..analysis.detector import fit_law
     from ..analysis.reading import Reading, Setting
     from ..drivers.linearisation import save_linearisation
     from ..drivers.lineariser import LevelReading, settle_unknown_s, step_levels
@@ -337,7 +337,7 @@ def _print_law(
 
 def _guard(file: "BenchFile", *, emf_v: float) -> "TankGuard":
     """Guard the fixture with nothing known on it: the highest voltage."""
-    from ..analysis.stated import Stated
+    from ..analysis.quantity import Stated
     from ..sweeps.guard import TankGuard
     from ..sweeps.on_bench import tank_on_bench
 

@@ -65,7 +65,7 @@ def capacitor(
     --to 4MHz --label C3
     """
     from ..analysis.errors import InputError
-    from ..analysis.quantities import parse_quantity
+    from ..analysis.quantity import parse_quantity
     from ..sweeps.capacitor import measure_capacitor
     from ..sweeps.capacitor_job import METHODS, CapacitorJob
     from ..sweeps.marked import Marked

@@ -8,8 +8,8 @@ import typer
 from .options import BenchOption, JsonOption, SeedOption
 
 if TYPE_CHECKING:
-    from ..analysis.foreseen import BenchReach, Candidate, ReadingPlan
-    from ..analysis.stated import Stated
+    from ..analysis.predict import BenchReach, Candidate, ReadingPlan
+    from ..analysis.quantity import Stated
     from ..drivers.bench_file import BenchFile
     from ..sweeps.known import KnownCapacitor
 
@@ -82,8 +82,8 @@ def capacitors(
     Example: halfpower predict capacitors --bench bench.toml --lowest 5uH
     --highest 50uH --have "47pF +- 1%" --have "150pF +- 1%"
     """
-    from ..analysis.quantities import parse_quantity, parse_stated
-    from ..analysis.what_to_use import choose_capacitors
+    from ..analysis.predict import choose_capacitors
+    from ..analysis.quantity import parse_quantity, parse_stated
     from ..sweeps.known import KnownCapacitor
     from .predicted import hand_out_capacitors
 
@@ -110,8 +110,8 @@ def capacitors(
 
 
 def _plan(coil_q: float, *, n_readings: int, noise: str) -> "ReadingPlan":
-    from ..analysis.foreseen import ReadingPlan
-    from ..analysis.quantities import parse_quantity
+    from ..analysis.predict import ReadingPlan
+    from ..analysis.quantity import parse_quantity
 
     if noise.strip().endswith("V"):
         noise_v = parse_quantity(noise, "V")
@@ -130,7 +130,7 @@ def _bench_file(bench: Path | None, *, scene: str | None, seed: int) -> "BenchFi
 def _candidate(
     file: "BenchFile", *, name: str, known: "KnownCapacitor", own_f: "Stated | None"
 ) -> "Candidate":
-    from ..analysis.foreseen import Candidate
+    from ..analysis.predict import Candidate
     from ..sweeps.coil import KnownParts
     from ..sweeps.guard import TankGuard
     from ..sweeps.known import USUAL_SELF_CAPACITANCE
@@ -150,7 +150,7 @@ def _candidate(
 
 
 def _reach(file: "BenchFile") -> "BenchReach":
-    from ..analysis.foreseen import BenchReach
+    from ..analysis.predict import BenchReach
     from ..sweeps.planner import SETTLING_TAUS
 
     return BenchReach(

@@ -4,11 +4,7 @@ from typing import Annotated
 
 import typer
 
-from .options import (
-    expected_of,
-    known_capacitor,
-    stated_or_none,
-)
+from .options import expected_of, known_capacitor, stated_or_none
 from .setup import Setup, measures
 
 __all__ = ["coil"]
@@ -85,7 +81,7 @@ def coil(
     --to 10MHz --label L17
     """
     from ..analysis.errors import InputError
-    from ..analysis.quantities import parse_quantity
+    from ..analysis.quantity import parse_quantity
     from ..sweeps.coil import KnownParts, coil_span, measure_coil
     from ..sweeps.marked import Marked
     from .output import hand_out

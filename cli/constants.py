@@ -13,16 +13,10 @@ from typing import Any, cast
 
 from pydantic import TypeAdapter, ValidationError
 
-from ..analysis.coil import Tank
 from ..analysis.errors import InputError
-from ..analysis.quantities import Unit, describe
-from ..analysis.stated import Stated
-from ..drivers.bench_file import (
-    BenchFile,
-    DetectorTable,
-    FixtureTable,
-    GeneratorTable,
-)
+from ..analysis.quantity import Stated, Unit, describe
+from ..analysis.tank import Tank
+from ..drivers.bench_file import BenchFile, DetectorTable, FixtureTable, GeneratorTable
 from ..records.entries import Circumstances
 from ..sweeps.known import USUAL_CAPACITOR_LOSS, USUAL_SELF_CAPACITANCE
 from ..sweeps.lot_file import LotFile

@@ -28,7 +28,7 @@ def demo(
 
     Example: halfpower demo
     """
-    from ..analysis.quantities import parse_stated
+    from ..analysis.quantity import parse_stated
     from ..records.readings_file import free_stem
     from ..sweeps.coil import KnownParts, measure_coil
     from ..sweeps.known import KnownCapacitor

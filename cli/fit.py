@@ -55,7 +55,7 @@ def fit(
 
     Example: halfpower fit readings.csv --plot readings.png
     """
-    from ..analysis.quantities import parse_stated
+    from ..analysis.quantity import parse_stated
     from ..records.readings import read_sweep
     from ..sweeps.from_file import NO_STRAY, fit_readings
     from .output import Wanted, hand_out

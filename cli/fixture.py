@@ -7,10 +7,7 @@ from typing import Annotated
 import typer
 
 from .ending import with_exit_status
-from .options import (
-    known_capacitor,
-    stated_or_none,
-)
+from .options import known_capacitor, stated_or_none
 from .setup import Setup, measures
 
 __all__ = ["app"]
@@ -94,7 +91,7 @@ def measure(
     --capacitor '150pF +- 1%' --capacitor '680pF +- 1%' --self-capacitance '4pF +- 1pF'
     --from 1MHz --to 5MHz --save fixture.toml
     """
-    from ..analysis.quantities import parse_quantity, parse_stated
+    from ..analysis.quantity import parse_quantity, parse_stated
     from ..sweeps.fixture import FixtureJob, WorkCoil, measure_fixture
     from .fixture_keeping import save_result
     from .output import hand_out

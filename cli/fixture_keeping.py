@@ -5,10 +5,10 @@ import math
 from datetime import datetime
 from pathlib import Path
 
-from ..analysis.control_chart import check_chart, check_reading
 from ..analysis.errors import AnalysisError, InputError
+from ..analysis.lots import check_chart, check_reading
+from ..analysis.quantity import Stated
 from ..analysis.result import Result
-from ..analysis.stated import Stated
 from ..drivers.fixture_record import FixtureRecord, save_fixture_record
 from .output import talk
 

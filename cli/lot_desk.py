@@ -7,8 +7,8 @@ import subprocess
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from ..analysis.attached import REFERENCE
 from ..analysis.errors import HalfpowerError, InputError
+from ..analysis.tank import REFERENCE
 from ..drivers.hand import Ask
 from ..sweeps.lot import Contact, Presented, Wish
 from ..sweeps.lot_file import LotFile

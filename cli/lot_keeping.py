@@ -8,8 +8,9 @@ from importlib.metadata import version
 import numpy as np
 
 from ..analysis.errors import InputError
+from ..analysis.quantity import Caution, Quantity
 from ..analysis.reading import Reading
-from ..analysis.result import Caution, Quantity, Result
+from ..analysis.result import Result
 from ..drivers import Bench
 from ..records.base import RecordBase
 from ..records.document import to_json

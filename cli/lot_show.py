@@ -11,7 +11,7 @@ from .record_base import RecordsOption, opened_base
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from ..analysis.conformity import Limits
+    from ..analysis.lots import Limits
     from ..records.base import RecordBase
     from ..reports.lot_labels import Sheet
     from ..reports.lot_result import LotResult
@@ -52,7 +52,7 @@ def show(
 
     Example: halfpower lot show chokes --page chokes.html
     """
-    from ..analysis.quantities import parse_quantity
+    from ..analysis.quantity import parse_quantity
     from ..reports.lot_documents import lot_csv, lot_document
     from ..reports.lot_junit import junit_xml
     from ..reports.lot_page import save_lot_page
@@ -182,7 +182,7 @@ def match(
 
 def _within(given: list[str] | None, file: "LotFile") -> "Mapping[str, float]":
     from ..analysis.errors import InputError
-    from ..analysis.quantities import parse_quantity
+    from ..analysis.quantity import parse_quantity
     from ..sweeps.lot_tables import QUANTITIES
 
     if not given:
@@ -295,7 +295,7 @@ def _sheet(
     skip: int,
 ) -> "Sheet":
     from ..analysis.errors import InputError
-    from ..analysis.quantities import parse_quantity
+    from ..analysis.quantity import parse_quantity
     from ..reports.lot_labels import PAGES_MM, Sheet
     from .options import choice_of
 

@@ -7,8 +7,8 @@ import typer
 from .options import JsonOption
 
 if TYPE_CHECKING:
-    from ..analysis.marking import Kind
-    from ..analysis.quantities import Unit
+    from ..analysis.markings import Kind
+    from ..analysis.quantity import Unit
 
 __all__ = ["marking"]
 
@@ -64,9 +64,8 @@ def marking(
 
     Example: halfpower marking 470K --kind capacitor --measured "46.2pF u=0.5pF"
     """
-    from ..analysis.marking import read_marking
-    from ..analysis.marking_odds import weigh_readings
-    from ..analysis.quantities import parse_quantity, parse_stated
+    from ..analysis.markings import read_marking, weigh_readings
+    from ..analysis.quantity import parse_quantity, parse_stated
     from .predicted import hand_out_marking
 
     part, unit = _kind(kind)
@@ -88,7 +87,7 @@ def marking(
 
 def _kind(text: str) -> tuple["Kind", "Unit"]:
     from ..analysis.errors import InputError
-    from ..analysis.marking import KINDS
+    from ..analysis.markings import KINDS
 
     units: dict[Kind, Unit] = {"capacitor": "F", "inductor": "H", "resistor": "ohm"}
     for kind in KINDS:

@@ -25,12 +25,7 @@ from ..sweeps.resonate import Stored
 from ..sweeps.session import Session
 from ..sweeps.sink import Sink, Sinks
 from ..sweeps.steps import Attendant
-from .attendant import (
-    DrawingAttendant,
-    PersonAttendant,
-    SceneAttendant,
-    SceneCapacitor,
-)
+from .attendant import DrawingAttendant, PersonAttendant, SceneAttendant, SceneCapacitor
 from .output import KeepReadings, ShowProgress, kept, now_utc, show_caution, talk
 from .person import ask_person
 from .scenes import scene_named

@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 import typer
 
 if TYPE_CHECKING:
-    from ..analysis.quantities import Unit
-    from ..analysis.stated import Stated
+    from ..analysis.quantity import Stated, Unit
     from ..sweeps.known import Expected, KnownCapacitor
 
 Choice = TypeVar("Choice", bound=str)
@@ -156,7 +155,7 @@ WorkCoilOption = Annotated[
 
 def stated_or_none(text: str | None, unit: "Unit") -> "Stated | None":
     """Read a quantity with its doubt, if there is one."""
-    from ..analysis.quantities import parse_stated
+    from ..analysis.quantity import parse_stated
 
     return None if text is None else parse_stated(text, unit)
 
@@ -170,7 +169,7 @@ def length_of(text: str, *, option: str) -> "Stated":
         It has no unit, or is none.
     """
     from ..analysis.errors import InputError
-    from ..analysis.quantities import parse_stated
+    from ..analysis.quantity import parse_stated
 
     if re.fullmatch(r"[\d.eE+\-]+", text.strip(), re.ASCII):
         raise InputError(
@@ -186,7 +185,7 @@ def length_or_none(text: str | None, *, option: str) -> "Stated | None":
 
 def known_capacitor(text: str, *, loss: str | None) -> "KnownCapacitor":
     """Read a known capacitor and its loss."""
-    from ..analysis.quantities import parse_stated
+    from ..analysis.quantity import parse_stated
     from ..sweeps.known import KnownCapacitor
 
     return KnownCapacitor(
@@ -196,7 +195,7 @@ def known_capacitor(text: str, *, loss: str | None) -> "KnownCapacitor":
 
 def expected_of(text: str | None, unit: "Unit") -> "Expected | None":
     """Read what a part is thought to be."""
-    from ..analysis.quantities import parse_stated
+    from ..analysis.quantity import parse_stated
     from ..sweeps.known import Expected
 
     return None if text is None else Expected(value=parse_stated(text, unit))

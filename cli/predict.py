@@ -10,9 +10,8 @@ from .ending import with_exit_status
 from .options import JsonOption, length_of, length_or_none
 
 if TYPE_CHECKING:
-    from ..analysis.edge_field import Sheet
-    from ..analysis.quantities import Unit
-    from ..analysis.stated import Stated
+    from ..analysis.plates import Sheet
+    from ..analysis.quantity import Stated, Unit
 
 __all__ = ["app"]
 
@@ -36,7 +35,7 @@ def _length(name: str, words: str) -> Any:
 
 
 def _option(text: str | None, unit: "Unit") -> "Stated | None":
-    from ..analysis.quantities import parse_stated
+    from ..analysis.quantity import parse_stated
 
     return None if text is None else parse_stated(text, unit)
 
@@ -56,7 +55,7 @@ _PURE = re.compile(r"\s*[-+]?[\d.][\d.eE+\-±/\s%]*(u\s*=[\d.eE+\s%]*)?", re.ASC
 def _pure_number(text: str, *, option: str) -> "Stated":
     """Read a number without a unit, which may be in the thousands."""
     from ..analysis.errors import InputError
-    from ..analysis.quantities import parse_stated
+    from ..analysis.quantity import parse_stated
 
     if not _PURE.fullmatch(text):
         raise InputError(f"{option} {text!r} is not a plain number; write it like 125")
@@ -97,8 +96,7 @@ def coil(
     Example: halfpower predict coil --diameter 25mm --turns 20 --wire 0.8mm
     --pitch 1mm --frequency 7MHz
     """
-    from ..analysis.winding import Winding
-    from ..analysis.winding_prediction import predict_winding
+    from ..analysis.predict import Winding, predict_winding
     from .predicted import hand_out_prediction
 
     winding = Winding(
@@ -139,8 +137,8 @@ def toroid(
     Example: halfpower predict toroid --turns 20 --al "4.9nH +- 5%"
     """
     from ..analysis.errors import InputError
-    from ..analysis.quantities import parse_stated
-    from ..analysis.toroid import RingCore, predict_on_al, predict_on_ring
+    from ..analysis.predict import RingCore, predict_on_al, predict_on_ring
+    from ..analysis.quantity import parse_stated
     from .predicted import hand_out_prediction
 
     sizes = {"--outer": outer, "--inner": inner, "--height": height}
@@ -195,7 +193,7 @@ def plates(
     Example: halfpower predict plates --diameter 50mm --gap "1mm +- 20um"
     --permittivity 2.55
     """
-    from ..analysis.plate_pair import PlatePair, predict_plates
+    from ..analysis.predict import PlatePair, predict_plates
     from .predicted import hand_out_prediction
 
     width_m = length_or_none(width, option="--width")
@@ -240,7 +238,7 @@ def resonance(
     Example: halfpower predict resonance --inductance "3.3uH +- 5%"
     --capacitance "150pF +- 1%"
     """
-    from ..analysis.resonance_of import predict_resonance
+    from ..analysis.predict import predict_resonance
     from .predicted import hand_out_prediction
 
     prediction = predict_resonance(

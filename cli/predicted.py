@@ -8,15 +8,18 @@ from typing import Any
 from rich.console import Console
 from rich.table import Table
 
-from ..analysis.foreseen import Use
-from ..analysis.marking import ARTICLES, Kind, MarkedReading
-from ..analysis.marking_odds import MarkingOdds
-from ..analysis.prediction import Prediction
-from ..analysis.preferred_values import SERIES, nearest_series, neighbours, series_of
-from ..analysis.quantities import format_quantity
-from ..analysis.result import Quantity
-from ..analysis.stated import Stated
-from ..analysis.what_to_use import Choice
+from ..analysis.markings import (
+    ARTICLES,
+    SERIES,
+    Kind,
+    MarkedReading,
+    MarkingOdds,
+    nearest_series,
+    neighbours,
+    series_of,
+)
+from ..analysis.predict import Choice, Prediction, Use
+from ..analysis.quantity import Quantity, Stated, format_quantity
 from ..records.prediction_document import (
     capacitors_document,
     document_text,

@@ -15,21 +15,20 @@ from importlib.metadata import version
 import numpy as np
 from numpy.typing import NDArray
 
-from ..analysis.attached import CAPACITOR_UNITS, REFERENCE, UNKNOWN
-from ..analysis.coil import COIL_UNITS
-from ..analysis.conformity import Conformity, Decision
 from ..analysis.errors import InputError
-from ..analysis.result import Quantity
-from ..analysis.rework import (
-    DECISIONS,
-    DeducedRows,
+from ..analysis.fitting.batch import StoredFits, fit_stored
+from ..analysis.lots import DECISIONS, Conformity, Decision, decide_rows, worst_of
+from ..analysis.quantity import Quantity
+from ..analysis.tank import (
+    CAPACITOR_UNITS,
+    COIL_UNITS,
+    REFERENCE,
+    UNKNOWN,
     capacitors_again,
     coils_again,
-    decide_rows,
     measured_rows,
-    worst_of,
 )
-from ..analysis.stored_fits import StoredFits, fit_stored
+from ..analysis.uncertainty import DeducedRows
 from ..records.base import RecordBase
 from ..records.entries import Circumstances, Reason, ReworkEntry, Verdict
 from ..records.in_force import PartsInForce

@@ -93,7 +93,7 @@ class Setup:
             A frequency is missing, wrong, or the span is empty.
         """
         from ..analysis.errors import InputError
-        from ..analysis.quantities import parse_quantity
+        from ..analysis.quantity import parse_quantity
 
         if self.lowest is None or self.highest is None:
             raise InputError("say where to look: --from FREQUENCY --to FREQUENCY")
@@ -111,7 +111,7 @@ class Setup:
         self, low_hz: float, high_hz: float, *, least_target: float = 0.0
     ) -> "Span":
         """Give a span in Hz the goal that the options name."""
-        from ..analysis.quantities import parse_quantity
+        from ..analysis.quantity import parse_quantity
         from ..sweeps.on_bench import Span
 
         return Span(

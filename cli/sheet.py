@@ -100,8 +100,8 @@ def sheet(
     --to 4MHz --diameter '50mm +- 0.1mm' --thickness '1.6mm +- 0.02mm'
     """
     from ..analysis.errors import InputError
-    from ..analysis.quantities import parse_stated
-    from ..analysis.sheet import METHODS, SheetSample, mean_thickness
+    from ..analysis.quantity import parse_stated
+    from ..analysis.tank import METHODS, SheetSample, mean_thickness
     from ..sweeps.sheet import SheetJob, measure_sheet
     from .output import hand_out
 

@@ -21,8 +21,7 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from ..analysis.errors import InputError
-from ..analysis.quantities import Unit, parse_quantity, parse_stated
-from ..analysis.stated import Stated
+from ..analysis.quantity import Stated, Unit, parse_quantity, parse_stated
 from .toml_file import key_lines, load_toml
 
 __all__ = [

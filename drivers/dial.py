@@ -4,7 +4,7 @@ import re
 from dataclasses import dataclass
 
 from ..analysis.errors import InputError
-from ..analysis.quantities import parse_quantity
+from ..analysis.quantity import parse_quantity
 from .levels import ReadingUnit, volts_from_reading
 
 __all__ = ["DialReading", "parse_amplitude", "parse_capacitance", "parse_frequency"]

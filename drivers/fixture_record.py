@@ -11,8 +11,7 @@ from typing import Annotated, Literal
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from ..analysis.errors import InputError
-from ..analysis.quantities import Unit, describe
-from ..analysis.stated import Stated
+from ..analysis.quantity import Stated, Unit, describe
 from .bench_file import BenchFile, Farads, Ohms
 from .toml_file import load_toml
 

@@ -1,8 +1,8 @@
 """A detector's law in a file, and every reading through it.
 
 The readings that it is found from are taken by `halfpower.drivers.lineariser`, the law
-is fitted by `halfpower.analysis.linearity`. A bench file names the file, and the law
-then stands between the detector and whoever reads it.
+is fitted by `halfpower.analysis.detector.linearity`. A bench file names the file, and
+the law then stands between the detector and whoever reads it.
 """
 
 from collections.abc import Sequence
@@ -12,7 +12,7 @@ from typing import Literal, Self
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, model_validator
 
-from ..analysis.detector_law import DetectorLaw
+from ..analysis.detector import DetectorLaw
 from ..analysis.errors import InputError
 from .errors import SettingError
 from .roles import Amplitude, AmplitudeReader
@@ -47,7 +47,7 @@ class Linearisation(BaseModel):
         Limits of the relative error that a ratio of two readings keeps: the law's own
         and the generator's.
     indicated_v, true_v, slope
-        The law's nodes (see `halfpower.analysis.detector_law.DetectorLaw`).
+        The law's nodes (see `halfpower.analysis.detector.DetectorLaw`).
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)

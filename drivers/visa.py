@@ -13,12 +13,7 @@ from pyvisa.resources import SerialInstrument, TCPIPSocket
 
 from ..analysis.errors import InputError
 from .byte_log import ByteLog
-from .errors import (
-    LinkLostError,
-    LinkTimeoutError,
-    ReplyError,
-    TransportError,
-)
+from .errors import LinkLostError, LinkTimeoutError, ReplyError, TransportError
 
 __all__ = [
     "Link",

@@ -7,10 +7,10 @@ import json
 import math
 from typing import Any
 
-from ..analysis.choice import ModelChoice
+from ..analysis.fitting import ModelChoice, ResonanceFit
+from ..analysis.quantity import Quantity
 from ..analysis.reading import Reading
-from ..analysis.resonance_fit import ResonanceFit
-from ..analysis.result import Quantity, Result, Swept
+from ..analysis.result import Result, Swept
 
 __all__ = ["SCHEMA", "result_document", "to_json"]
 

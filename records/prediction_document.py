@@ -8,13 +8,16 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
-from ..analysis.marking import Kind, MarkedReading
-from ..analysis.marking_odds import MarkingOdds
-from ..analysis.prediction import Prediction
-from ..analysis.preferred_values import nearest_series, neighbours, series_of
-from ..analysis.result import Quantity
-from ..analysis.stated import Stated
-from ..analysis.what_to_use import Choice
+from ..analysis.markings import (
+    Kind,
+    MarkedReading,
+    MarkingOdds,
+    nearest_series,
+    neighbours,
+    series_of,
+)
+from ..analysis.predict import Choice, Prediction
+from ..analysis.quantity import Quantity, Stated
 
 __all__ = [
     "CAPACITORS_SCHEMA",

@@ -21,12 +21,7 @@ from .columns import (
 )
 from .entries import FloatArray, LotState, Reason, StoredQuantity, Verdict
 from .errors import EntryError
-from .rows import (
-    CheckRow,
-    LotRow,
-    PartRecord,
-    PartRow,
-)
+from .rows import CheckRow, LotRow, PartRecord, PartRow
 from .tables import Row
 
 __all__ = [

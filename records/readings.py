@@ -19,8 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..analysis.errors import InputError
+from ..analysis.fitting import Trace
 from ..analysis.reading import Reading
-from ..analysis.trace import Trace
 
 __all__ = ["SweepInFile", "read_comments", "read_steps", "read_sweep"]
 

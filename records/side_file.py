@@ -16,13 +16,7 @@ from typing import Any
 import numpy as np
 
 from ..analysis.errors import HalfpowerError
-from .columns import (
-    quantity_of,
-    quantity_rows,
-    reasons_text,
-    sweep_of,
-    sweep_rows,
-)
+from .columns import quantity_of, quantity_rows, reasons_text, sweep_of, sweep_rows
 from .entries import (
     CheckEntry,
     Circumstances,

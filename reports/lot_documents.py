@@ -6,10 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from ..analysis.capability import Capability
-from ..analysis.conformity import Limits
-from ..analysis.lot_summary import QuantityFigures
-from ..analysis.trend import Trend
+from ..analysis.lots import Capability, Limits, QuantityFigures, Trend
 from ..records.export import as_spreadsheet_text
 from ..records.rows import PartRow
 from .lot_matching import MatchedLot

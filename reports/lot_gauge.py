@@ -7,8 +7,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from ..analysis.conformity import Limits
-from ..analysis.gauge_study import GaugeStudy, Pool, crossed_study
+from ..analysis.lots import GaugeStudy, Limits, Pool, crossed_study
 from ..records.entries import Verdict
 from ..records.rows import PartRow
 from .errors import ReportError
@@ -69,7 +68,7 @@ def gauge_of(
     by
         Who is the operator: the station, or the lot.
     pool
-        As `halfpower.analysis.gauge_study.crossed_study` takes it.
+        As `halfpower.analysis.lots.crossed_study` takes it.
 
     Raises
     ------

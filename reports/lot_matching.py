@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..analysis.matching import Criterion, Matching, matched_sets
-from ..analysis.quantities import format_quantity
+from ..analysis.lots import Criterion, Matching, matched_sets
+from ..analysis.quantity import format_quantity
 from ..records.entries import Verdict
 from ..records.rows import PartRow
 from .errors import ReportError
@@ -70,7 +70,7 @@ def match_parts(
     size
         Parts in a set.
     coverage_factor
-        As `halfpower.analysis.matching.matched_sets` takes it. The uncertainties
+        As `halfpower.analysis.lots.matched_sets` takes it. The uncertainties
         are the parts' whole ones, what they share included, so k = 2 asks for more
         than is needed.
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from markupsafe import Markup
     from matplotlib.figure import Figure
 
-    from ..analysis.capability import Yield
+    from ..analysis.lots import Yield
 
 __all__ = ["save_lot_page"]
 

@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from ..analysis.lot_summary import QuantityFigures
-    from ..analysis.trace import FloatArray
+    from ..analysis.lots import QuantityFigures
+    from ..analysis.quantity import FloatArray
     from .lot_result import LotResult
     from .lot_tables import Scale
 

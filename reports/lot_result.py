@@ -7,12 +7,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..analysis.capability import Yield, yield_of
-from ..analysis.conformity import GuardBand, Limits
 from ..analysis.errors import InputError
-from ..analysis.lot_outliers import LikelyDefect
-from ..analysis.lot_summary import Column, QuantityFigures, column_figures, defects_of
-from ..analysis.quantities import format_quantity
+from ..analysis.lots import (
+    Column,
+    GuardBand,
+    LikelyDefect,
+    Limits,
+    QuantityFigures,
+    Yield,
+    column_figures,
+    defects_of,
+    yield_of,
+)
+from ..analysis.quantity import format_quantity
 from ..records.entries import StoredQuantity, Verdict
 from ..records.rows import CheckRow, LotRow, PartRow
 

@@ -4,8 +4,8 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from ..analysis.lot_summary import QuantityFigures
-from ..analysis.quantities import format_quantity
+from ..analysis.lots import QuantityFigures
+from ..analysis.quantity import format_quantity
 from ..records.entries import StoredQuantity, Verdict
 from ..records.rows import PartRow
 from .lot_result import TESTED, LotResult, bin_of, quantity_of

@@ -8,7 +8,7 @@ from typing import IO, TYPE_CHECKING, Literal
 
 import numpy as np
 
-from ..analysis.quantities import format_quantity
+from ..analysis.quantity import format_quantity
 from .errors import ReportError
 from .summary import heading
 
@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from ..analysis.quantity import FloatArray
     from ..analysis.result import Result
-    from ..analysis.trace import FloatArray
 
 __all__ = ["check_picture", "draw", "save_figure", "save_picture"]
 

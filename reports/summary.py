@@ -3,9 +3,9 @@
 import math
 from dataclasses import dataclass
 
-from ..analysis.quantities import format_quantity
-from ..analysis.resonance_fit import ResonanceFit
-from ..analysis.result import Quantity, Result, Swept
+from ..analysis.fitting import ResonanceFit
+from ..analysis.quantity import Quantity, format_quantity
+from ..analysis.result import Result, Swept
 
 __all__ = [
     "BudgetRow",

@@ -4,11 +4,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from ..analysis.attached import bound_of
-from ..analysis.coil import Tank, tank_shunt
-from ..analysis.propagate import Deduced
+from ..analysis.quantity import Stated
 from ..analysis.result import Swept
-from ..analysis.stated import Stated
+from ..analysis.tank import Tank, bound_of, tank_shunt
+from ..analysis.uncertainty import Deduced
 from .known import USUAL_SELF_CAPACITANCE, KnownCapacitor
 from .on_bench import IdentifiedBench, Span, tank_on_bench
 

@@ -3,18 +3,19 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
-from ..analysis.attached import REFERENCE, UNKNOWN
-from ..analysis.capacitor import (
+from ..analysis.fitting import fit
+from ..analysis.fitting.curves import Peak
+from ..analysis.result import Result, Swept
+from ..analysis.tank import (
+    REFERENCE,
     SERIES,
+    UNKNOWN,
+    Tank,
     deduce_in_series,
     deduce_parallel,
     exponent_in_series,
 )
-from ..analysis.coil import Tank
-from ..analysis.propagate import Deduced
-from ..analysis.resonance import fit
-from ..analysis.response import Peak
-from ..analysis.result import Result, Swept
+from ..analysis.uncertainty import Deduced
 from ..drivers.bench_file import BenchFile
 from .attached import EXACT, across_f, attached_span, tank_with
 from .capacitor_by_dial import measure_by_dial

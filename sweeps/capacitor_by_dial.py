@@ -2,13 +2,11 @@
 
 from dataclasses import replace
 
-from ..analysis.attached import REFERENCE, UNKNOWN
-from ..analysis.capacitor_by_dial import Dial, deduce_by_dial
 from ..analysis.errors import InputError
-from ..analysis.in_capacitance import capacitance_fit
-from ..analysis.quantities import describe
+from ..analysis.fitting import capacitance_fit
+from ..analysis.quantity import Stated, describe
 from ..analysis.result import Result, Swept
-from ..analysis.stated import Stated
+from ..analysis.tank import REFERENCE, UNKNOWN, Dial, deduce_by_dial
 from ..drivers.bench_file import CapacitorTable
 from .attached import across_f
 from .capacitor_job import CapacitorJob, capacitor_result

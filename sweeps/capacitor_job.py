@@ -4,12 +4,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from ..analysis.attached import CAPACITOR_UNITS
 from ..analysis.errors import InputError
-from ..analysis.outcome import quantities_of
-from ..analysis.propagate import Deduced
-from ..analysis.result import Caution, Quantity, Result, Swept
-from ..analysis.stated import Stated
+from ..analysis.quantity import Caution, Quantity, Stated
+from ..analysis.result import Result, Swept, quantities_of
+from ..analysis.tank import CAPACITOR_UNITS
+from ..analysis.uncertainty import Deduced
 from .attached import bounded
 from .known import Expected, KnownCapacitor, compared
 from .marked import Marked

@@ -4,14 +4,18 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from ..analysis.coil import COIL_UNITS, Tank, deduce_coil
-from ..analysis.coil_line import CoilPoint, deduce_coil_line, misfit
-from ..analysis.corrected import measured_pair
 from ..analysis.errors import InputError
-from ..analysis.outcome import quantities_of
-from ..analysis.quantities import describe
-from ..analysis.result import Caution, Quantity, Result, Swept
-from ..analysis.stated import Stated
+from ..analysis.quantity import Caution, Quantity, Stated, describe
+from ..analysis.result import Result, Swept, quantities_of
+from ..analysis.tank import (
+    COIL_UNITS,
+    CoilPoint,
+    Tank,
+    deduce_coil,
+    deduce_coil_line,
+    measured_pair,
+    misfit,
+)
 from .known import (
     AROUND,
     USUAL_SELF_CAPACITANCE,

@@ -2,7 +2,7 @@
 
 Like `halfpower.sweeps.planner`, asked for a setting and told the reading; but a person
 may be turning the dial, so that every reading counts. Over the capacitance the response
-is an exact Lorentzian (`halfpower.analysis.in_capacitance`), so that 1/V^2 is a
+is an exact Lorentzian (`halfpower.analysis.fitting.in_capacitance`), so that 1/V^2 is a
 parabola: a few settings anywhere on the skirts place the peak. *Search*: a handful over
 the dial. *Bracket*: where the parabola through the highest says, until both flanks have
 been read. *Refine*: a look at the whole peak, then a third of the readings on the peak
@@ -16,9 +16,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..analysis.errors import FitError, InputError
-from ..analysis.in_capacitance import CapacitanceFit, fit_in_capacitance
+from ..analysis.fitting import CapacitanceFit, fit_in_capacitance
+from ..analysis.quantity import FloatArray
 from ..analysis.reading import Reading, Setting
-from ..analysis.trace import FloatArray
 from .ask_tell import AskTell
 from .ask_tell import Steps as Plan
 from .errors import EdgeError, NoResonanceError, SweepError

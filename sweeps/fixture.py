@@ -2,20 +2,19 @@
 
 from dataclasses import dataclass, replace
 
-from ..analysis.coil_line import CoilPoint
 from ..analysis.errors import InputError
-from ..analysis.fixture import (
+from ..analysis.quantity import Stated
+from ..analysis.result import Result, Swept, quantities_of
+from ..analysis.tank import (
     FIXTURE_UNITS,
     PROBE,
+    CoilPoint,
     FixtureCoil,
     deduce_loading,
     deduce_probe,
     deduce_stray,
 )
-from ..analysis.outcome import quantities_of
-from ..analysis.propagate import Deduced
-from ..analysis.result import Result, Swept
-from ..analysis.stated import Stated
+from ..analysis.uncertainty import Deduced
 from .attached import attached_span, tank_with
 from .known import KnownCapacitor, assumed_loss, next_span
 from .on_bench import IdentifiedBench, Span, collect_evidence, settings_of

@@ -4,19 +4,14 @@ from collections.abc import Mapping
 from importlib.metadata import version
 from typing import Any
 
-from ..analysis.choice import AUTO
-from ..analysis.corrected import RESONANCE_UNITS, deduce_resonance, measured_pair
 from ..analysis.errors import InputError
-from ..analysis.in_capacitance import PeakInCapacitance
-from ..analysis.outcome import cautions_of, quantities_of
-from ..analysis.propagate import Deduced, propagate
+from ..analysis.fitting import AUTO, PeakInCapacitance, ResonanceFit, Trace, fit
+from ..analysis.fitting.curves import Peak
+from ..analysis.quantity import Caution, Stated
 from ..analysis.reading import Reading
-from ..analysis.resonance import fit
-from ..analysis.resonance_fit import ResonanceFit
-from ..analysis.response import Peak
-from ..analysis.result import Caution, Evidence, Result, Swept
-from ..analysis.stated import Stated
-from ..analysis.trace import Trace
+from ..analysis.result import Evidence, Result, Swept, cautions_of, quantities_of
+from ..analysis.tank import RESONANCE_UNITS, deduce_resonance, measured_pair
+from ..analysis.uncertainty import Deduced, propagate
 
 __all__ = ["fit_readings"]
 
@@ -51,7 +46,7 @@ def fit_readings(
     trace
         The readings.
     exponent
-        The fixture's k (see `halfpower.analysis.response.Peak`); None: nothing is
+        The fixture's k (see `halfpower.analysis.fitting.curves.Peak`); None: nothing is
         known of the fixture, and the readings choose among responses.
     label
         What the part is called.

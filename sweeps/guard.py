@@ -7,8 +7,8 @@ limit; local rules and a licensed person come first.
 
 import math
 
-from ..analysis.coil import Tank, tank_shunt
 from ..analysis.reading import Reading
+from ..analysis.tank import Tank, tank_shunt
 from .errors import GuardError
 
 __all__ = ["TankGuard"]

@@ -4,11 +4,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from ..analysis.coil_line import CoilPoint
 from ..analysis.errors import InputError
-from ..analysis.quantities import Unit, format_quantity
-from ..analysis.result import Caution
-from ..analysis.stated import Stated
+from ..analysis.quantity import Caution, Stated, Unit, format_quantity
+from ..analysis.tank import CoilPoint
 from .on_bench import IdentifiedBench, Span
 
 __all__ = [

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal, Protocol
 
-from ..analysis.result import Caution
+from ..analysis.quantity import Caution
 from .errors import NoResonanceError
 from .lot_check import CheckBook
 from .lot_file import LotFile

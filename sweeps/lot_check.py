@@ -2,15 +2,11 @@
 
 from collections.abc import Mapping, Sequence
 
-from ..analysis.control_chart import (
-    CheckChart,
-    check_chart,
-    check_reading,
-    pooled_check_chart,
-)
 from ..analysis.errors import AnalysisError
+from ..analysis.lots import CheckChart, check_chart, check_reading, pooled_check_chart
+from ..analysis.quantity import Caution, Quantity
 from ..analysis.reading import Reading
-from ..analysis.result import Caution, Quantity, Result
+from ..analysis.result import Result
 from .lot_outcome import CheckOutcome, shown
 from .lot_tables import CheckTable
 

@@ -12,7 +12,7 @@ from typing import Any, cast
 from pydantic import Field, PrivateAttr, field_validator
 
 from ..analysis.errors import InputError
-from ..analysis.stated import Stated
+from ..analysis.quantity import Stated
 from ..drivers.toml_file import key_lines, load_toml
 from .lot_tables import (
     QUANTITIES,

@@ -3,10 +3,11 @@
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
-from ..analysis.attached import REFERENCE
 from ..analysis.errors import AnalysisError
+from ..analysis.quantity import Caution
 from ..analysis.reading import Reading
-from ..analysis.result import Caution, Result
+from ..analysis.result import Result
+from ..analysis.tank import REFERENCE
 from .attached import tank_with
 from .capacitor import measure_capacitor
 from .capacitor_job import CapacitorJob

@@ -4,10 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-from ..analysis.conformity import Conformity, Decision, decide
-from ..analysis.quantities import format_quantity
+from ..analysis.lots import Conformity, Decision, decide
+from ..analysis.quantity import Caution, Quantity, format_quantity
 from ..analysis.reading import Reading
-from ..analysis.result import Caution, Quantity, Result
+from ..analysis.result import Result
 from .lot_file import LotFile
 from .lot_tables import RangeTable
 

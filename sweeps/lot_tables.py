@@ -18,10 +18,9 @@ from pydantic import (
     model_validator,
 )
 
-from ..analysis.conformity import GuardBand, Limits
-from ..analysis.control_chart import Rule
 from ..analysis.errors import InputError
-from ..analysis.quantities import Unit, parse_quantity
+from ..analysis.lots import GuardBand, Limits, Rule
+from ..analysis.quantity import Unit, parse_quantity
 from ..drivers.bench_file import Farads, Fraction, Hertz, Loss
 
 __all__ = [
@@ -316,7 +315,7 @@ class DecisionTable(Table):
 
     @property
     def rule(self) -> GuardBand:
-        """The guard band as `halfpower.analysis.conformity` takes it."""
+        """The guard band as `halfpower.analysis.lots.conformity` takes it."""
         return GuardBand(
             multiple=self.guard_band * EXPANDED, undecided_zone=self.undecided_zone
         )
@@ -337,7 +336,7 @@ class CheckTable(Table):
         What it reads when all is well and the standard deviation of one reading, in
         the quantity's unit; without ``mean`` the record base's history says.
     rules
-        Codes of `halfpower.analysis.control_chart.Rule`.
+        Codes of `halfpower.analysis.lots.Rule`.
     when_out
         ``go_on``: parts since its last good reading are marked; ``stop``: and the lot
         stops.

@@ -2,11 +2,8 @@
 
 from dataclasses import dataclass, field
 
-from ..analysis.marking import Kind, MarkedReading, read_marking
-from ..analysis.marking_odds import weigh_readings
-from ..analysis.quantities import format_quantity
-from ..analysis.result import Quantity
-from ..analysis.stated import Stated
+from ..analysis.markings import Kind, MarkedReading, read_marking, weigh_readings
+from ..analysis.quantity import Quantity, Stated, format_quantity
 
 __all__ = ["Marked"]
 

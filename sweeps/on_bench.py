@@ -5,10 +5,9 @@ from dataclasses import dataclass
 from importlib.metadata import version
 from typing import Protocol
 
-from ..analysis.coil import Tank
-from ..analysis.quantities import Unit, describe
-from ..analysis.result import Caution, Evidence, Swept
-from ..analysis.stated import Stated
+from ..analysis.quantity import Caution, Stated, Unit, describe
+from ..analysis.result import Evidence, Swept
+from ..analysis.tank import Tank
 from ..drivers.bench_file import BenchFile
 from ..drivers.errors import SettingError
 from .guard import TankGuard

@@ -67,7 +67,7 @@ class PeakGoal:
     lowest_hz, highest_hz
         The span in Hz; no reading is asked for outside it but to unmask a ghost.
     exponent
-        The fixture's k (see `halfpower.analysis.response.Peak`).
+        The fixture's k (see `halfpower.analysis.fitting.curves.Peak`).
     target
         Relative standard uncertainty of the loaded Q to stop at, > 0.
     most_readings

@@ -25,13 +25,11 @@ from typing import Literal
 
 import numpy as np
 
-from ..analysis.closed_form import PeakEstimate, closed_form
 from ..analysis.errors import FitError
+from ..analysis.fitting import PeakEstimate, ResonanceFit, Trace, closed_form, fit
+from ..analysis.fitting.curves import Peak
+from ..analysis.quantity import FloatArray
 from ..analysis.reading import Reading, Setting
-from ..analysis.resonance import fit
-from ..analysis.resonance_fit import ResonanceFit
-from ..analysis.response import Peak
-from ..analysis.trace import FloatArray, Trace
 from .ask_tell import AskTell
 from .ask_tell import Steps as Plan
 from .errors import EdgeError, NoResonanceError, SweepError

@@ -3,14 +3,13 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ..analysis.attached import REFERENCE
 from ..analysis.errors import InputError
-from ..analysis.materials import candidates
-from ..analysis.outcome import quantities_of
-from ..analysis.quantities import format_quantity
-from ..analysis.result import Caution, Quantity, Result, Swept
-from ..analysis.sheet import (
+from ..analysis.markings import candidates
+from ..analysis.quantity import Caution, Quantity, Stated, format_quantity
+from ..analysis.result import Result, Swept, quantities_of
+from ..analysis.tank import (
     AIR,
+    REFERENCE,
     SHEET,
     SHEET_UNITS,
     THICK,
@@ -18,7 +17,6 @@ from ..analysis.sheet import (
     SheetSample,
     deduce_sheet,
 )
-from ..analysis.stated import Stated
 from .attached import attached_span, bounded, tank_with
 from .errors import NoResonanceError, SweepError
 from .known import KnownCapacitor, assumed_of_tank
@@ -54,7 +52,7 @@ class SheetJob:
     sample
         The sheet and its plates.
     method
-        See `halfpower.analysis.sheet`.
+        See `halfpower.analysis.tank.sheet`.
     tank
         The known capacitor that stays across the coil; None: the fixture alone.
     self_capacitance_f

@@ -9,20 +9,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
-from ..analysis.coil import Tank
-from ..analysis.corrected import RESONANCE_UNITS, deduce_resonance
-from ..analysis.outcome import cautions_of, quantities_of
-from ..analysis.resonance_fit import ResonanceFit
-from ..analysis.result import Caution, Quantity, Swept
+from ..analysis.fitting import ResonanceFit
+from ..analysis.quantity import Caution, Quantity
+from ..analysis.result import Swept, cautions_of, quantities_of
+from ..analysis.tank import RESONANCE_UNITS, Tank, deduce_resonance
 from .dial_planner import DialGoal, DialPlanner
 from .errors import SweepError
-from .on_bench import (
-    IdentifiedBench,
-    Span,
-    check_span,
-    guard_on,
-    target_cautions,
-)
+from .on_bench import IdentifiedBench, Span, check_span, guard_on, target_cautions
 from .planner import PeakPlanner
 from .resonate import Stored, resonate
 from .sink import Sink

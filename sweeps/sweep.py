@@ -1,7 +1,7 @@
 """Find and measure whatever resonates on the fixture."""
 
+from ..analysis.quantity import Stated
 from ..analysis.result import Result
-from ..analysis.stated import Stated
 from .on_bench import (
     IdentifiedBench,
     Span,

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from halfpower.analysis.quantities import parse_stated
+from halfpower.analysis import parse_stated
 from halfpower.cli.on_bench import bundled_bench_file
 from halfpower.drivers import load_bench_file, open_bench
 from halfpower.records.document import to_json

@@ -3,12 +3,10 @@
 import numpy as np
 import pytest
 
-from halfpower.analysis.errors import FitError
-from halfpower.analysis.flags import Flag
-from halfpower.analysis.half_power import half_power
-from halfpower.analysis.resonance import AUTO, fit
-from halfpower.analysis.response import Peak
-from halfpower.analysis.trace import Trace
+from halfpower.analysis import FitError, Peak, Trace, fit
+from halfpower.analysis.fitting import Flag
+from halfpower.analysis.fitting.half_power import half_power
+from halfpower.analysis.fitting.resonance import AUTO
 
 
 def tank(f: np.ndarray, f0: float = 7e6) -> np.ndarray:

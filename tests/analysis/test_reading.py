@@ -4,8 +4,7 @@ import math
 
 import pytest
 
-from halfpower.analysis.errors import InputError
-from halfpower.analysis.reading import Reading, Setting
+from halfpower.analysis import InputError, Reading, Setting
 
 
 @pytest.mark.parametrize("frequency_hz", [0.0, -1.0, math.nan, math.inf])

@@ -6,21 +6,30 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from halfpower.analysis.attached import attached_shunt, loss_of
-from halfpower.analysis.coil import COIL_UNITS, Tank, deduce_coil
-from halfpower.analysis.conformity import Decision, GuardBand, Limits, decide
-from halfpower.analysis.errors import AnalysisError, InputError
-from halfpower.analysis.propagate import MeasuredPair, propagate
-from halfpower.analysis.rework import (
+from halfpower.analysis import AnalysisError, InputError, Stated
+from halfpower.analysis.lots import (
     DECISIONS,
-    MeasuredRows,
-    capacitors_again,
-    coils_again,
+    Decision,
+    GuardBand,
+    Limits,
+    decide,
     decide_rows,
-    propagate_rows,
     worst_of,
 )
-from halfpower.analysis.stated import Stated
+from halfpower.analysis.tank import (
+    COIL_UNITS,
+    Tank,
+    capacitors_again,
+    coils_again,
+    deduce_coil,
+)
+from halfpower.analysis.tank.attached import attached_shunt, loss_of
+from halfpower.analysis.uncertainty import (
+    MeasuredPair,
+    MeasuredRows,
+    propagate,
+    propagate_rows,
+)
 
 
 def invented_tank(kind: str = "coupled-tank") -> Tank:
@@ -125,7 +134,7 @@ def test_many_chunks_are_one(monkeypatch: pytest.MonkeyPatch) -> None:
     """How many parts go at once changes nothing."""
     tank, pairs = invented_tank(), invented_pairs(7)
     whole = coils_again(tank, measured=pairs)
-    monkeypatch.setattr("halfpower.analysis.rework.AT_ONCE", 3)
+    monkeypatch.setattr("halfpower.analysis.uncertainty.rows.AT_ONCE", 3)
     cut = coils_again(tank, measured=pairs)
     np.testing.assert_array_equal(cut.values, whole.values)
     np.testing.assert_array_equal(cut.u, whole.u)

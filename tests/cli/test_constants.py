@@ -8,8 +8,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from halfpower.analysis.errors import InputError
-from halfpower.analysis.stated import Stated
+from halfpower.analysis import InputError, Stated
 from halfpower.cli.constants import (
     UNITS,
     Constants,

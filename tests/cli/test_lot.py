@@ -14,7 +14,7 @@ from rich.console import Console
 from typer.testing import CliRunner
 from typer.testing import Result as Ended
 
-from halfpower.analysis.result import Evidence, Quantity, Result
+from halfpower.analysis import Evidence, Quantity, Result
 from halfpower.cli import lot_session
 from halfpower.cli.lot import app
 from halfpower.cli.lot_display import ShowLot

@@ -9,9 +9,13 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
-from halfpower.analysis.edge_field import Sheet, edge_capacitance
-from halfpower.analysis.plates import kirchhoff_ratio, love_ratio
-from halfpower.analysis.rectangles import rectangle_ratio
+from halfpower.analysis.plates import (
+    Sheet,
+    edge_capacitance,
+    kirchhoff_ratio,
+    love_ratio,
+    rectangle_ratio,
+)
 from halfpower.cli import predict
 from halfpower.cli.ending import with_exit_status
 from halfpower.cli.marking import marking

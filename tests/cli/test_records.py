@@ -13,11 +13,8 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner, Result
 
-from halfpower.analysis.coil import deduce_coil
-from halfpower.analysis.corrected import measured_pair
-from halfpower.analysis.resonance import fit
-from halfpower.analysis.response import Peak
-from halfpower.analysis.trace import Trace
+from halfpower.analysis import Peak, Trace, fit
+from halfpower.analysis.tank import deduce_coil, measured_pair
 from halfpower.cli.constants import constants_in_force, corrected_by
 from halfpower.cli.records import app
 from halfpower.records.base import open_base

@@ -10,7 +10,7 @@ from types import FrameType, SimpleNamespace
 
 import pytest
 
-from halfpower.analysis.reading import Setting
+from halfpower.analysis import Setting
 from halfpower.drivers.errors import (
     DriverError,
     InstrumentError,

@@ -4,8 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from halfpower.analysis.errors import InputError
-from halfpower.analysis.stated import Stated
+from halfpower.analysis import InputError, Stated
 from halfpower.drivers.bench_file import load_bench_file
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from halfpower.analysis.reading import Setting
+from halfpower.analysis import Setting
 from halfpower.cli.on_bench import bundled_bench_file
 from halfpower.drivers.detector import Detector
 from halfpower.drivers.dialect import load_detector_dialect

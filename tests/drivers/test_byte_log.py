@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from halfpower.analysis.errors import InputError
+from halfpower.analysis import InputError
 from halfpower.drivers.byte_log import ByteLog
 from halfpower.drivers.steady import SteadyLink
 from halfpower.drivers.visa import LinkSettings, VisaPort

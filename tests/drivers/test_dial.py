@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from halfpower.analysis.errors import InputError
+from halfpower.analysis import InputError
 from halfpower.drivers.dial import parse_amplitude, parse_frequency
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from halfpower.analysis.errors import InputError
+from halfpower.analysis import InputError
 from halfpower.drivers.dialect import (
     bundled_dialects,
     load_detector_dialect,

@@ -14,8 +14,7 @@ from typing import Any
 
 import pytest
 
-from halfpower.analysis.errors import HalfpowerError
-from halfpower.analysis.reading import Setting
+from halfpower.analysis import HalfpowerError, Setting
 from halfpower.drivers import load_bench_file, open_bench
 from halfpower.drivers.errors import (
     DriverError,

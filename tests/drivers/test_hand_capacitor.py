@@ -5,8 +5,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from halfpower.analysis.errors import InputError
-from halfpower.analysis.reading import Setting
+from halfpower.analysis import InputError, Setting
 from halfpower.drivers.dial import parse_capacitance
 from halfpower.drivers.hand import HandCapacitor, TakenBackError
 

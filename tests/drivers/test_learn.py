@@ -11,8 +11,7 @@ import pyvisa
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from halfpower.analysis.errors import InputError
-from halfpower.analysis.reading import Setting
+from halfpower.analysis import InputError, Setting
 from halfpower.cli.on_bench import bundled_bench_file
 from halfpower.drivers.dialect import (
     check_dialect_text,

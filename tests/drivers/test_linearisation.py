@@ -8,12 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from halfpower.analysis.detector_law import DetectorLaw
-from halfpower.analysis.errors import InputError
-from halfpower.analysis.linearity import fit_law
-from halfpower.analysis.quantities import parse_stated
-from halfpower.analysis.reading import Setting
-from halfpower.analysis.result import Result
+from halfpower.analysis import InputError, Result, Setting, parse_stated
+from halfpower.analysis.detector import DetectorLaw, fit_law
 from halfpower.cli.on_bench import bundled_bench_file
 from halfpower.drivers import load_bench_file
 from halfpower.drivers.errors import SettingError

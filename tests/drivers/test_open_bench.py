@@ -7,8 +7,7 @@ from typing import Any
 
 import pytest
 
-from halfpower.analysis.errors import InputError
-from halfpower.analysis.reading import Setting
+from halfpower.analysis import InputError, Setting
 from halfpower.cli.on_bench import bundled_bench_file
 from halfpower.drivers import open_bench
 from halfpower.drivers.bench_file import load_bench_file

@@ -14,11 +14,7 @@ from halfpower.drivers.errors import (
     ReplyError,
     TransportError,
 )
-from halfpower.drivers.steady import (
-    RECONNECT_RESTS_S,
-    REPEATS,
-    SteadyLink,
-)
+from halfpower.drivers.steady import RECONNECT_RESTS_S, REPEATS, SteadyLink
 from halfpower.drivers.visa import LinkSettings
 
 if TYPE_CHECKING:

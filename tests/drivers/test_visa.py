@@ -9,7 +9,7 @@ import pyvisa
 from pyvisa import constants
 from pyvisa import errors as visa_errors
 
-from halfpower.analysis.errors import HalfpowerError, InputError
+from halfpower.analysis import HalfpowerError, InputError
 from halfpower.drivers.errors import (
     LinkLostError,
     LinkTimeoutError,

@@ -8,8 +8,7 @@ from typing import Any
 
 import pytest
 
-from halfpower.analysis.reading import Reading
-from halfpower.analysis.result import Caution, Quantity, Result
+from halfpower.analysis import Caution, Quantity, Reading, Result
 from halfpower.records.document import result_document, to_json
 
 

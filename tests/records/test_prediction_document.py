@@ -5,10 +5,9 @@ import math
 
 import pytest
 
-from halfpower.analysis.marking import read_marking
-from halfpower.analysis.marking_odds import weigh_readings
-from halfpower.analysis.resonance_of import predict_resonance
-from halfpower.analysis.stated import Stated
+from halfpower.analysis import Stated
+from halfpower.analysis.markings import read_marking, weigh_readings
+from halfpower.analysis.predict import predict_resonance
 from halfpower.records.prediction_document import (
     document_text,
     marking_document,

@@ -9,15 +9,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from halfpower.analysis.errors import InputError
-from halfpower.analysis.reading import Reading
+from halfpower.analysis import InputError, Reading
 from halfpower.records.errors import RecordError
 from halfpower.records.readings import read_sweep
-from halfpower.records.readings_file import (
-    ReadingsFile,
-    free_path,
-    free_stem,
-)
+from halfpower.records.readings_file import ReadingsFile, free_path, free_stem
 
 GOOD = "frequency_hz,amplitude_v\n1e6,0.1\n2e6,0.2\n"
 

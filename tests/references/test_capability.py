@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from halfpower.analysis.capability import capability_of, yield_of
-from halfpower.analysis.conformity import Limits
+from halfpower.analysis.lots import Limits, yield_of
+from halfpower.analysis.lots.capability import capability_of
 
 
 def lot_with(*, mean: float, sd: float, n: int) -> np.ndarray:

@@ -24,13 +24,9 @@ import numpy as np
 import pytest
 from scipy.optimize import curve_fit
 
-from halfpower.analysis.coil import Tank, deduce_coil
-from halfpower.analysis.corrected import deduce_resonance
-from halfpower.analysis.propagate import MeasuredPair
-from halfpower.analysis.resonance import fit
-from halfpower.analysis.response import Peak
-from halfpower.analysis.stated import Stated
-from halfpower.analysis.trace import Trace
+from halfpower.analysis import Peak, Stated, Trace, fit
+from halfpower.analysis.tank import Tank, deduce_coil, deduce_resonance
+from halfpower.analysis.uncertainty import MeasuredPair
 
 INDUCTANCE = 3.3e-6
 

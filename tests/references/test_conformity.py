@@ -10,13 +10,10 @@ import math
 import pytest
 from scipy import stats
 
-from halfpower.analysis.conformity import (
-    Decision,
-    GuardBand,
-    Limits,
+from halfpower.analysis.lots import Decision, GuardBand, Limits, decide
+from halfpower.analysis.lots.conformity import (
     Process,
     conformance_probability,
-    decide,
     global_risks,
     guard_band_for,
 )

@@ -7,7 +7,7 @@ in its last digit: D4 of three is printed 2.574 in some tables and 2.575 in othe
 
 import pytest
 
-from halfpower.analysis.control_chart import chart_constants
+from halfpower.analysis.lots.control_chart import chart_constants
 
 # n, A2, A3, c4, d2, d3, D3, D4, B3, B4
 PRINTED = [

@@ -8,13 +8,9 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse.linalg import spsolve
 
-from halfpower.analysis.edge_field import (
-    Sheet,
-    edge_capacitance,
-    excess_over_air,
-    wide_sheet_ratio,
-)
-from halfpower.analysis.rectangles import _antiderivative, _half_side
+from halfpower.analysis.plates import Sheet, edge_capacitance, excess_over_air
+from halfpower.analysis.plates.edge_field import wide_sheet_ratio
+from halfpower.analysis.plates.rectangles import _antiderivative, _half_side
 
 # D = 50 mm discs, edge capacitance in pF per mm of perimeter by thickness in m and
 # permittivity: an axisymmetric finite-volume solution with other code, known to be

@@ -10,12 +10,10 @@ bandwidths were computed independently of this package.
 import numpy as np
 import pytest
 
-from halfpower.analysis.batch import fit_batch
-from halfpower.analysis.flags import Flag
-from halfpower.analysis.half_power import half_power
-from halfpower.analysis.resonance import fit
-from halfpower.analysis.response import Peak
-from halfpower.analysis.trace import Trace
+from halfpower.analysis import Peak, Trace, fit
+from halfpower.analysis.fitting import Flag
+from halfpower.analysis.fitting.batch.grid import fit_batch
+from halfpower.analysis.fitting.half_power import half_power
 
 F0, Q = 1e6, 100.0
 

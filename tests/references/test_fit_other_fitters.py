@@ -10,12 +10,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from halfpower.analysis.errors import FitError
-from halfpower.analysis.flags import Flag
-from halfpower.analysis.notch import Notch
-from halfpower.analysis.resonance import AUTO, fit
-from halfpower.analysis.response import LeakyPeak, Peak, PeakOnFloor, Response
-from halfpower.analysis.trace import Trace
+from halfpower.analysis import (
+    FitError,
+    LeakyPeak,
+    Notch,
+    Peak,
+    PeakOnFloor,
+    Response,
+    Trace,
+    fit,
+)
+from halfpower.analysis.fitting import Flag
+from halfpower.analysis.fitting.resonance import AUTO
 
 lmfit = pytest.importorskip("lmfit")
 DATA = Path(__file__).parent.parent / "data"

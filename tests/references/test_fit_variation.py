@@ -8,10 +8,8 @@ formulas are from memory, and were verified by independent computation.
 import numpy as np
 import pytest
 
-from halfpower.analysis.in_capacitance import fit_in_capacitance
-from halfpower.analysis.resonance import fit
-from halfpower.analysis.response import Peak
-from halfpower.analysis.trace import Trace
+from halfpower.analysis import Peak, Trace, fit
+from halfpower.analysis.fitting import fit_in_capacitance
 
 
 @pytest.mark.parametrize("q", [3.0, 5.0, 10.0, 30.0, 100.0])

@@ -8,7 +8,8 @@ from memory; and another library's analysis of variance of an invented table.
 import numpy as np
 import pytest
 
-from halfpower.analysis.gauge_study import crossed_study, nested_study, pooled_sd
+from halfpower.analysis.lots import crossed_study
+from halfpower.analysis.lots.gauge_study import nested_study, pooled_sd
 
 # 2.4.4.4: sums of squares of the repeats of wafers 138 to 142, 60 degrees each, ohm cm
 REPEATS_SS = np.array([0.48115, 0.69209, 0.48483, 1.21752, 0.30076])

@@ -9,12 +9,8 @@ import math
 
 import pytest
 
-from halfpower.analysis.trace import Trace
-from halfpower.drivers.levels import (
-    level_from_emf,
-    volts_from_dbm,
-    volts_from_reading,
-)
+from halfpower.analysis import Trace
+from halfpower.drivers.levels import level_from_emf, volts_from_dbm, volts_from_reading
 
 
 @pytest.mark.parametrize(

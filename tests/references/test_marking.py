@@ -2,8 +2,7 @@
 
 import pytest
 
-from halfpower.analysis.marking import Kind, read_marking
-from halfpower.analysis.preferred_values import SERIES
+from halfpower.analysis.markings import SERIES, Kind, read_marking
 
 # IEC 60063, E24, read in a public list.
 E24 = (

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from scipy.interpolate import CubicSpline
 
-from halfpower.analysis.plates import EPS0, kirchhoff_ratio, love_ratio
-from halfpower.analysis.rectangles import moments_ratio, rectangle_ratio
-from halfpower.analysis.stated import Stated
+from halfpower.analysis import Stated
+from halfpower.analysis.plates import EPS0, kirchhoff_ratio, love_ratio, rectangle_ratio
+from halfpower.analysis.plates.rectangles import moments_ratio
 
 
 def love_by_iteration(k: float) -> float:

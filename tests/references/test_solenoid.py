@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from scipy import integrate, linalg, special
 
-from halfpower.analysis.self_capacitance import medhurst_self_capacitance_f
-from halfpower.analysis.solenoid import (
+from halfpower.analysis.predict.self_capacitance import medhurst_self_capacitance_f
+from halfpower.analysis.predict.solenoid import (
     MU0,
     current_sheet_h,
     inward_shift_m,
@@ -17,7 +17,7 @@ from halfpower.analysis.solenoid import (
     rosa_self,
     solenoid_h,
 )
-from halfpower.analysis.winding_loss import (
+from halfpower.analysis.predict.winding_loss import (
     RESISTIVITY_OHM_M,
     few_turns_share,
     medhurst_ratio,

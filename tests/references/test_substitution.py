@@ -7,24 +7,23 @@ from typing import Any
 import numpy as np
 import pytest
 
-from halfpower.analysis.attached import bound_of
-from halfpower.analysis.capacitor import (
+from halfpower.analysis import AnalysisError, Peak, ResonanceFit, Stated, Trace, fit
+from halfpower.analysis.fitting import CapacitanceFit, fit_in_capacitance
+from halfpower.analysis.tank import (
+    CoilPoint,
+    Dial,
+    SheetSample,
+    Tank,
+    bound_of,
+    deduce_by_dial,
+    deduce_coil_line,
     deduce_in_series,
     deduce_parallel,
+    deduce_sheet,
     exponent_in_series,
+    misfit,
 )
-from halfpower.analysis.capacitor_by_dial import Dial, deduce_by_dial
-from halfpower.analysis.coil import Tank
-from halfpower.analysis.coil_line import CoilPoint, deduce_coil_line, misfit
-from halfpower.analysis.errors import AnalysisError
-from halfpower.analysis.in_capacitance import CapacitanceFit, fit_in_capacitance
-from halfpower.analysis.propagate import Deduced
-from halfpower.analysis.resonance import fit
-from halfpower.analysis.resonance_fit import ResonanceFit
-from halfpower.analysis.response import Peak
-from halfpower.analysis.sheet import SheetSample, deduce_sheet
-from halfpower.analysis.stated import Stated
-from halfpower.analysis.trace import Trace
+from halfpower.analysis.uncertainty import Deduced
 
 NOTHING = Stated(value=0.0)
 EPS0 = 8.8541878128e-12  # CODATA 2018

@@ -21,9 +21,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from halfpower.analysis.coil import Tank, deduce_coil
-from halfpower.analysis.propagate import DRAWS, Deduced, MeasuredPair, propagate
-from halfpower.analysis.stated import Stated
+from halfpower.analysis import Stated
+from halfpower.analysis.tank import Tank, deduce_coil
+from halfpower.analysis.uncertainty import Deduced, MeasuredPair, propagate
+from halfpower.analysis.uncertainty.propagation import DRAWS
 
 # JCGM 100, table H.2: five simultaneous observations.
 VOLTS = np.array([5.007, 4.994, 5.005, 4.990, 4.999])

@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from halfpower.analysis.result import Result
-from halfpower.analysis.trace import Trace
+from halfpower.analysis import Result, Trace
 from halfpower.sweeps.from_file import fit_readings
 
 

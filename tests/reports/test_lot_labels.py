@@ -9,7 +9,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from halfpower.analysis.conformity import Limits
+from halfpower.analysis.lots import Limits
 from halfpower.records.base import open_base
 from halfpower.reports.errors import ReportError
 from halfpower.reports.lot_labels import Label, Sheet, _drawn, labels_of, save_labels

@@ -10,7 +10,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from halfpower.analysis.conformity import GuardBand, Limits
+from halfpower.analysis.lots import GuardBand, Limits
 from halfpower.records.base import open_base
 from halfpower.reports.errors import ReportError
 from halfpower.reports.lot_page import save_lot_page

@@ -13,8 +13,8 @@ from xml.etree import ElementTree as ET
 import pytest
 from scipy import stats
 
-from halfpower.analysis.conformity import GuardBand, Limits
-from halfpower.analysis.errors import InputError
+from halfpower.analysis import InputError
+from halfpower.analysis.lots import GuardBand, Limits
 from halfpower.records.base import open_base
 from halfpower.records.entries import Verdict
 from halfpower.reports.lot_documents import lot_csv, lot_document

@@ -11,7 +11,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from halfpower.analysis.conformity import Limits
+from halfpower.analysis.lots import Limits
 from halfpower.records.entries import StoredQuantity, Verdict
 from halfpower.records.rows import PartRow
 from halfpower.reports.errors import ReportError

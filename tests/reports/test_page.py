@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from halfpower.analysis.result import Caution, Result
+from halfpower.analysis import Caution, Result
 from halfpower.reports.errors import ReportError
 from halfpower.reports.page import CAUTION, save_page
 

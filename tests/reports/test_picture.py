@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from halfpower.analysis.result import Result
+from halfpower.analysis import Result
 from halfpower.reports.errors import ReportError
 from halfpower.reports.picture import draw, save_picture
 

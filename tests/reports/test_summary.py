@@ -4,14 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from halfpower.analysis.propagate import Contribution
-from halfpower.analysis.result import Quantity, Result
-from halfpower.reports.summary import (
-    budget_rows,
-    cross_check,
-    heading,
-    quantity_rows,
-)
+from halfpower.analysis import Contribution, Quantity, Result
+from halfpower.reports.summary import budget_rows, cross_check, heading, quantity_rows
 
 
 def quantity(**changes: object) -> Quantity:

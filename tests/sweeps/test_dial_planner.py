@@ -7,8 +7,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from halfpower.analysis.errors import InputError
-from halfpower.analysis.reading import Reading
+from halfpower.analysis import InputError, Reading
 from halfpower.sweeps.dial_planner import DialGoal, DialPlanner
 from halfpower.sweeps.errors import EdgeError, NoResonanceError, SweepError
 

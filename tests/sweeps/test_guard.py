@@ -4,9 +4,8 @@ import math
 
 import pytest
 
-from halfpower.analysis.coil import Tank
-from halfpower.analysis.reading import Reading
-from halfpower.analysis.stated import Stated
+from halfpower.analysis import Reading, Stated
+from halfpower.analysis.tank import Tank
 from halfpower.sweeps.errors import GuardError
 from halfpower.sweeps.guard import PREDICTED_Q, TankGuard
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from halfpower.analysis.result import Caution, Evidence, Quantity, Result
+from halfpower.analysis import Caution, Evidence, Quantity, Result
 from halfpower.drivers.errors import TransportError
 from halfpower.sweeps.errors import NoResonanceError
 from halfpower.sweeps.lot import Contact, LotRun, Presented, Standing, Wish

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from halfpower.analysis.conformity import Decision, Limits
-from halfpower.analysis.errors import InputError
+from halfpower.analysis import InputError
+from halfpower.analysis.lots import Decision, Limits
 from halfpower.sweeps.lot_file import load_lot_file, parse_lot_text
 from halfpower.sweeps.lot_tables import LotTable
 
@@ -180,7 +180,7 @@ def test_an_open_lot_has_no_last_part() -> None:
 
 def test_the_guard_band_is_in_expanded_uncertainties() -> None:
     """1.0 is U = 2u: 2.1 u inside a limit is accepted, 1.9 u is not (JCGM 106, 8.3)."""
-    from halfpower.analysis.conformity import decide
+    from halfpower.analysis.lots import decide
 
     lot = parse_lot_text(TEXT, "x")
     rule, limits = lot.decision.rule, lot.limit["unloaded_q"].limits

@@ -5,9 +5,7 @@ from typing import Any
 
 import pytest
 
-from halfpower.analysis.quantities import parse_stated
-from halfpower.analysis.reading import Reading
-from halfpower.analysis.result import Result
+from halfpower.analysis import Reading, Result, parse_stated
 from halfpower.sweeps import (
     KnownCapacitor,
     KnownParts,

@@ -6,8 +6,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from halfpower.analysis.errors import InputError
-from halfpower.analysis.reading import Reading, Setting
+from halfpower.analysis import InputError, Reading, Setting
 from halfpower.sweeps.errors import EdgeError, NoResonanceError, SweepError
 from halfpower.sweeps.planner import PeakGoal, PeakPlanner
 

@@ -9,12 +9,15 @@ from typing import Any
 
 import pytest
 
-from halfpower.analysis.errors import AnalysisError, InputError
-from halfpower.analysis.quantities import parse_stated
-from halfpower.analysis.reading import Reading
-from halfpower.analysis.result import Result
-from halfpower.analysis.sheet import SheetSample
-from halfpower.analysis.stated import Stated
+from halfpower.analysis import (
+    AnalysisError,
+    InputError,
+    Reading,
+    Result,
+    Stated,
+    parse_stated,
+)
+from halfpower.analysis.tank import SheetSample
 from halfpower.cli.attendant import SceneAttendant
 from halfpower.cli.on_bench import bundled_bench_file
 from halfpower.drivers import Bench, load_bench_file, open_bench

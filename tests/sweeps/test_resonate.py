@@ -6,7 +6,7 @@ from collections.abc import Iterator
 import numpy as np
 import pytest
 
-from halfpower.analysis.reading import Reading, Setting
+from halfpower.analysis import Reading, Setting
 from halfpower.drivers.hand import TakenBackError
 from halfpower.sweeps.planner import PeakGoal, PeakPlanner
 from halfpower.sweeps.resonate import resonate

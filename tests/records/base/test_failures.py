@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from sqlalchemy import event
 
-from halfpower.analysis.errors import HalfpowerError
+from halfpower.analysis import HalfpowerError
 from halfpower.records.base import RecordBase, open_base
 from halfpower.records.entries import LotEntry, LotState, PartEntry
 from halfpower.records.errors import (

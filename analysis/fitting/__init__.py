@@ -1,0 +1,5 @@
+"""A trace in, a resonance out, with reasons to doubt it."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,0 +1,12 @@
+from .choice import AUTO as AUTO
+from .choice import ModelChoice as ModelChoice
+from .flags import Flag as Flag
+from .in_capacitance import CapacitanceFit as CapacitanceFit
+from .in_capacitance import PeakInCapacitance as PeakInCapacitance
+from .in_capacitance import capacitance_fit as capacitance_fit
+from .in_capacitance import fit_in_capacitance as fit_in_capacitance
+from .linear import PeakEstimate as PeakEstimate
+from .linear import closed_form as closed_form
+from .resonance import fit as fit
+from .resonance_fit import ResonanceFit as ResonanceFit
+from .trace import Trace as Trace

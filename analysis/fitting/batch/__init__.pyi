@@ -1,0 +1,2 @@
+from .stored import StoredFits as StoredFits
+from .stored import fit_stored as fit_stored

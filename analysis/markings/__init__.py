@@ -1,0 +1,5 @@
+"""What a print, a series or a table says that a part may be."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

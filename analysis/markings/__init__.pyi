@@ -1,0 +1,13 @@
+from .marking import ARTICLES as ARTICLES
+from .marking import KINDS as KINDS
+from .marking import Kind as Kind
+from .marking import MarkedReading as MarkedReading
+from .marking import read_marking as read_marking
+from .materials import candidates as candidates
+from .odds import MarkingOdds as MarkingOdds
+from .odds import weigh_readings as weigh_readings
+from .preferred_values import SERIES as SERIES
+from .preferred_values import nearest_series as nearest_series
+from .preferred_values import neighbours as neighbours
+from .preferred_values import series_of as series_of
+from .preferred_values import series_values as series_values

@@ -1,0 +1,5 @@
+"""Capacitance and edge field of two plates."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,0 +1,11 @@
+from .discs import EPS0 as EPS0
+from .discs import kirchhoff_ratio as kirchhoff_ratio
+from .discs import love_ratio as love_ratio
+from .edge_field import IDEALISATION as IDEALISATION
+from .edge_field import MOST_PERMITTIVE as MOST_PERMITTIVE
+from .edge_field import THICKEST as THICKEST
+from .edge_field import THINNEST as THINNEST
+from .edge_field import Sheet as Sheet
+from .edge_field import edge_capacitance as edge_capacitance
+from .edge_field import excess_over_air as excess_over_air
+from .rectangles import rectangle_ratio as rectangle_ratio

@@ -1,0 +1,15 @@
+from .capacitor_choice import Choice as Choice
+from .capacitor_choice import choose_capacitors as choose_capacitors
+from .coil import predict_winding as predict_winding
+from .plate_pair import PlatePair as PlatePair
+from .plate_pair import predict_plates as predict_plates
+from .prediction import Prediction as Prediction
+from .reach import BenchReach as BenchReach
+from .reach import Candidate as Candidate
+from .reach import ReadingPlan as ReadingPlan
+from .reach import Use as Use
+from .ring_core import RingCore as RingCore
+from .ring_core import predict_on_al as predict_on_al
+from .ring_core import predict_on_ring as predict_on_ring
+from .two_of_three import predict_resonance as predict_resonance
+from .winding import Winding as Winding

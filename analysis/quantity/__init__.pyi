@@ -1,0 +1,12 @@
+from .columns import FloatArray as FloatArray
+from .columns import Readings as Readings
+from .columns import checked_column as checked_column
+from .quantity import Caution as Caution
+from .quantity import Contribution as Contribution
+from .quantity import Quantity as Quantity
+from .stated import Stated as Stated
+from .text import Unit as Unit
+from .text import describe as describe
+from .text import format_quantity as format_quantity
+from .text import parse_quantity as parse_quantity
+from .text import parse_stated as parse_stated

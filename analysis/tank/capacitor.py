@@ -1,0 +1,185 @@
+"""A capacitor by substitution: what it changes of a tank's resonance.
+
+*Across the tank, the frequency swept.* The tank alone gives its loop (coil and leads)
+by the balance of `halfpower.analysis.tank.balance`. The loop's resistance is carried
+to the lower frequency as w^n, and the balance there, solved for what is across the
+loop, holds the unknown beside what was there before:
+
+    Cx = T2 - T,        Gx = G2 - G,        D = Gx/(w2 Cx).
+
+For a lossless tank this is Cx = T1 ((f1/f2)^2 - 1).
+
+*In series with the coil*, for one that is large against the tank's capacitance. The
+coil shows its apparent inductance La = L/(1 - y) and resistance Ra = R/(1 - y)^2 with
+y = w^2 L Cs (Cs its self-capacitance), the tank Z = 1/(G + jwT). The loop's reactance
+vanishes, and its slope over frequency, which makes the bandwidth, is 2 L/(1 - y)^2
+whatever the series capacitor is:
+
+    1/(w Cs) = w La + Im Z,     Rx = w L/(1 - y)^2 / Q - Ra - Re Z,     D = w Cs Rx.
+
+(The lead's inductance adds to La and to L/(1 - y)^2.) Cs is the series equivalent;
+like the others this method gives the parallel one, Cx = Cs/(1 + D^2). The response's
+exponent is not the fixture's: the driven branch is wL - 1/(w Cx), so k = 1 + 2 T/Cx.
+"""
+
+from collections.abc import Mapping
+from typing import Any
+
+from ..errors import AnalysisError
+from ..fitting import ResonanceFit
+from ..uncertainty import Deduced, propagate
+from .attached import (
+    REFERENCE,
+    UNKNOWN,
+    attached_shunt,
+    loss_of,
+    refuse_gain,
+    refuse_none,
+    step_pairs,
+)
+from .balance import at_resonance, loop_from
+from .tank import Tank, tank_shunt
+
+__all__ = ["SERIES", "deduce_in_series", "deduce_parallel", "exponent_in_series"]
+
+SERIES = "series"
+
+
+def deduce_parallel(
+    tank: Tank, *, reference: ResonanceFit, unknown: ResonanceFit
+) -> tuple[Deduced, ...]:
+    """Deduce a capacitor that was put across a tank.
+
+    Parameters
+    ----------
+    tank
+        Everything known of the tank but its coil.
+    reference, unknown
+        The fits without it and with it.
+
+    Returns
+    -------
+    tuple of Deduced
+        In the order of `CAPACITOR_UNITS`, at the second resonance's frequency.
+
+    Raises
+    ------
+    AnalysisError
+        The frequency rose, or the loss fell, when it was attached.
+    """
+    _refuse_rise(reference, unknown)
+
+    def deduction(inputs: Mapping[str, Any]) -> Mapping[str, Any]:
+        attached, omega = attached_shunt(inputs, step=UNKNOWN)
+        return loss_of(attached, omega=omega)
+
+    found = propagate(
+        deduction,
+        stated=tank.stated,
+        measured=step_pairs({REFERENCE: reference, UNKNOWN: unknown}),
+    )
+    refuse_none(found)
+    refuse_gain(found)
+    return found
+
+
+def deduce_in_series(
+    tank: Tank, *, reference: ResonanceFit, series: ResonanceFit
+) -> tuple[Deduced, ...]:
+    """Deduce a capacitor that was put in series with the tank's coil.
+
+    Parameters
+    ----------
+    tank
+        Everything known of the tank but its coil.
+    reference, series
+        The fits with a strap in its place and with it.
+
+    Returns
+    -------
+    tuple of Deduced
+        In the order of `CAPACITOR_UNITS`, at the second resonance's frequency.
+
+    Raises
+    ------
+    AnalysisError
+        The frequency fell, or the loss fell, when it took the strap's place.
+    """
+    if series.resonant_frequency_hz <= reference.resonant_frequency_hz:
+        raise AnalysisError(
+            "with the unknown in series the tank resonates at "
+            f"{series.resonant_frequency_hz / 1e6:.6g} MHz, not above the "
+            f"{reference.resonant_frequency_hz / 1e6:.6g} MHz of the strap, and a "
+            "capacitor in series raises it; see that the strap was taken out, and "
+            "that the part is a capacitor"
+        )
+
+    def deduction(inputs: Mapping[str, Any]) -> Mapping[str, Any]:
+        strap = at_resonance(inputs, step=REFERENCE)
+        loop = loop_from(strap, shunt=tank_shunt(inputs, omega=strap.omega))
+        own_h = loop.inductance_h - inputs["lead inductance"]
+        own_ohm = loop.resistance_ohm - inputs["lead resistance"]
+        with_it = at_resonance(inputs, step=SERIES)
+        omega = with_it.omega
+        ratio = omega / strap.omega
+        # The self-capacitance lies across the coil alone now.
+        bare = {**inputs, "coil's self-capacitance": 0.0}
+        shunt = tank_shunt(bare, omega=omega)
+        susceptance = omega * shunt.capacitance_f
+        magnitude = shunt.conductance_s**2 + susceptance**2
+        fall = 1.0 - omega**2 * own_h * inputs["coil's self-capacitance"]
+        coil_ohm = own_ohm * ratio ** inputs["loss exponent"] / fall**2
+        apparent_h = own_h / fall + inputs["lead inductance"]
+        reactance = omega * apparent_h - susceptance / magnitude
+        slope_h = own_h / fall**2 + inputs["lead inductance"]
+        ohm = (
+            omega * slope_h * with_it.loss
+            - coil_ohm
+            - inputs["lead resistance"]
+            - shunt.conductance_s / magnitude
+        )
+        loss = ohm / reactance
+        return {
+            "capacitance": 1.0 / (omega * reactance * (1.0 + loss * loss)),
+            "dissipation_factor": loss,
+            "series_resistance": ohm,
+        }
+
+    found = propagate(
+        deduction,
+        stated=tank.stated,
+        measured=step_pairs({REFERENCE: reference, SERIES: series}),
+    )
+    refuse_none(found)
+    refuse_gain(found)
+    return found
+
+
+def exponent_in_series(*, rise: float, fixture: float) -> float:
+    """Give the exponent k of a tank's response with a capacitor in series.
+
+    Parameters
+    ----------
+    rise
+        The resonance with it over that with a strap in its place, > 1.
+    fixture
+        The exponent of the fixture without it.
+
+    Notes
+    -----
+    The branch's reactance X = wL - 1/(w Cx) stands where wL does without it. With
+    ws^2 = 1/(L Cx), X goes as (w^2 - ws^2)/w, whose slope d ln X/d ln w at the
+    resonance w0^2 = ws^2 + 1/(LT) is 2 w0^2 LT - 1, and w0^2 LT is the rise squared
+    (but for the coil's own capacitance, which is small beside T).
+    """
+    return fixture + 2.0 * (rise**2 - 1.0)
+
+
+def _refuse_rise(reference: ResonanceFit, loaded: ResonanceFit) -> None:
+    if loaded.resonant_frequency_hz >= reference.resonant_frequency_hz:
+        raise AnalysisError(
+            "with the part attached the tank resonates at "
+            f"{loaded.resonant_frequency_hz / 1e6:.7g} MHz, not below the "
+            f"{reference.resonant_frequency_hz / 1e6:.7g} MHz without it, so no "
+            "capacitance was added; see that it is attached, and that it is a capacitor"
+        )

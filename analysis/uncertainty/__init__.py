@@ -1,0 +1,5 @@
+"""Inputs with their doubt in, results with doubt and budget out."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

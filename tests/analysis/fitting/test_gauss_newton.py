@@ -1,0 +1,56 @@
+"""The minimiser: it ends at the minimum, and its bias is the one that is seen."""
+
+import numpy as np
+import pytest
+from scipy.optimize import least_squares
+
+from halfpower.analysis import FitError, Peak
+from halfpower.analysis.fitting.gauss_newton import minimise, second_order_bias
+
+F = 1e6 * np.exp(np.arcsinh(np.linspace(-10.0, 10.0, 15) / 200.0))
+TRUTH = np.array([1e6, 100.0, 1.0])
+CLEAN = Peak().amplitude(F, TRUTH)
+ONE = np.ones(F.size)
+
+
+@pytest.mark.parametrize("start", [[1.004e6, 30.0, 0.5], [0.999e6, 400.0, 3.0]])
+def test_the_minimum_is_the_one_another_minimiser_finds(start: list[float]) -> None:
+    """As does a trust region (scipy), on the same residuals, from the truth."""
+    v = CLEAN + np.random.default_rng(1).normal(0.0, 0.02, F.size)
+    found = minimise(Peak(), np.array(start), frequency_hz=F, amplitude_v=v, weight=ONE)
+    theirs = least_squares(
+        lambda p: v - Peak().amplitude(F, TRUTH * p), np.ones(3), xtol=1e-14, ftol=1e-14
+    )
+    assert found.settled
+    assert found.cost == pytest.approx(2.0 * theirs.cost, rel=1e-9)
+    assert found.parameters == pytest.approx(TRUTH * theirs.x, rel=1e-6)
+
+
+def test_exact_readings_end_at_the_exact_parameters() -> None:
+    """To rounding, from a start ten half-bandwidths away."""
+    start = np.array([1.05e6, 20.0, 0.2])
+    found = minimise(Peak(), start, frequency_hz=F, amplitude_v=CLEAN, weight=ONE)
+    assert found.parameters == pytest.approx(TRUTH, rel=1e-12)
+
+
+def test_bias_of_second_order_is_the_one_that_is_seen() -> None:
+    """Mean error of ln Q over 4000 fits, within four of its standard errors."""
+    rng = np.random.default_rng(2)
+    sigma, errors = 0.03, []
+    for _ in range(4000):
+        v = CLEAN + rng.normal(0.0, sigma, F.size)
+        found = minimise(Peak(), TRUTH, frequency_hz=F, amplitude_v=v, weight=ONE)
+        errors.append(np.log(found.parameters[1] / TRUTH[1]))
+    exact = minimise(Peak(), TRUTH, frequency_hz=F, amplitude_v=CLEAN, weight=ONE)
+    bias = second_order_bias(
+        Peak(), exact, frequency_hz=F, weight=ONE, variance=sigma**2
+    )[1]
+    assert abs(bias) > 3e-3  # there is something to see
+    assert np.mean(errors) == pytest.approx(bias, abs=4 * np.std(errors) / 4000**0.5)
+
+
+def test_readings_that_leave_a_parameter_open_are_refused() -> None:
+    """All at one frequency: f0 and Q can be anything."""
+    f = np.full(5, 1e6)
+    with pytest.raises(FitError, match="undetermined"):
+        minimise(Peak(), TRUTH, frequency_hz=f, amplitude_v=ONE[:5], weight=ONE[:5])
