@@ -14,8 +14,7 @@ from collections.abc import Mapping
 
 from halfpower.analysis import Result, parse_stated
 from halfpower.cli.on_bench import bundled_bench_file
-from halfpower.drivers import open_bench
-from halfpower.drivers.bench_file import load_bench_file
+from halfpower.drivers import load_bench_file, open_bench
 from halfpower.sim import load_scene, open_visa
 from halfpower.sweeps.coil import KnownParts, measure_coil
 from halfpower.sweeps.known import KnownCapacitor

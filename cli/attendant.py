@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..analysis.errors import InputError
-from ..drivers.hand import Ask
+from ..drivers.instruments import Ask
 from ..sweeps.steps import Arrangement, Attendant
 
 if TYPE_CHECKING:

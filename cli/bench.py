@@ -12,9 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from ..analysis.detector import LinearityFit
-    from ..drivers.bench_file import BenchFile
-    from ..drivers.check import CheckRow
-    from ..drivers.lineariser import LevelSteps
+    from ..drivers.bench import BenchFile, CheckRow, LevelSteps
     from ..sweeps.guard import TankGuard
     from .on_bench import Located
 
@@ -52,7 +50,7 @@ def list_(
 
     Example: halfpower bench list
     """
-    from ..drivers.survey import reachable
+    from ..drivers.link import reachable
     from .on_bench import visa_of
     from .output import talk
 
@@ -87,8 +85,7 @@ def check(
     Example: halfpower bench check --bench bench.toml
     """
     from ..analysis.quantity import parse_quantity
-    from ..drivers.check import CheckPlan, check_bench
-    from ..drivers.opening import reaching
+    from ..drivers.bench import CheckPlan, check_bench, reaching
     from .on_bench import located
     from .output import show_caution, talk
     from .person import ask_person
@@ -159,8 +156,8 @@ def learn(
     from datetime import UTC, datetime
 
     from ..analysis.quantity import parse_quantity
-    from ..drivers.learn import learn_dialect
-    from ..drivers.survey import refuse_unknown
+    from ..drivers.dialects import learn_dialect
+    from ..drivers.link import refuse_unknown
     from .on_bench import visa_of
     from .output import talk, write_new
 
@@ -230,7 +227,7 @@ def linearise(
     """
     from ..analysis.errors import InputError
     from ..analysis.quantity import parse_quantity
-    from ..drivers.lineariser import LevelSteps
+    from ..drivers.bench import LevelSteps
     from .on_bench import located
     from .output import show_caution
 
@@ -268,9 +265,8 @@ def _linearise(
 
     from ..analysis.detector import fit_law
     from ..analysis.reading import Reading, Setting
-    from ..drivers.linearisation import save_linearisation
-    from ..drivers.lineariser import LevelReading, settle_unknown_s, step_levels
-    from ..drivers.opening import open_parts
+    from ..drivers.bench import LevelReading, open_parts, settle_unknown_s, step_levels
+    from ..drivers.instruments import save_linearisation
     from ..records.readings_file import free_path
     from .output import talk
     from .person import ask_person

@@ -10,7 +10,7 @@ from .options import BenchOption, JsonOption, SeedOption
 if TYPE_CHECKING:
     from ..analysis.predict import BenchReach, Candidate, ReadingPlan
     from ..analysis.quantity import Stated
-    from ..drivers.bench_file import BenchFile
+    from ..drivers.bench import BenchFile
     from ..sweeps.known import KnownCapacitor
 
 __all__ = ["capacitors"]

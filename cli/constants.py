@@ -16,7 +16,7 @@ from pydantic import TypeAdapter, ValidationError
 from ..analysis.errors import InputError
 from ..analysis.quantity import Stated, Unit, describe
 from ..analysis.tank import Tank
-from ..drivers.bench_file import BenchFile, DetectorTable, FixtureTable, GeneratorTable
+from ..drivers.bench import BenchFile, DetectorTable, FixtureTable, GeneratorTable
 from ..records.entries import Circumstances
 from ..sweeps.known import USUAL_CAPACITOR_LOSS, USUAL_SELF_CAPACITANCE
 from ..sweeps.lot_file import LotFile

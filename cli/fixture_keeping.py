@@ -9,7 +9,7 @@ from ..analysis.errors import AnalysisError, InputError
 from ..analysis.lots import check_chart, check_reading
 from ..analysis.quantity import Stated
 from ..analysis.result import Result
-from ..drivers.fixture_record import FixtureRecord, save_fixture_record
+from ..drivers.bench import FixtureRecord, save_fixture_record
 from .output import talk
 
 __all__ = ["History", "save_result"]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from ..analysis.errors import HalfpowerError, InputError
 from ..analysis.tank import REFERENCE
-from ..drivers.hand import Ask
+from ..drivers.instruments import Ask
 from ..sweeps.lot import Contact, Presented, Wish
 from ..sweeps.lot_file import LotFile
 from ..sweeps.lot_outcome import Part

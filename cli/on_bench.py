@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 
 from ..analysis.errors import InputError
 from ..drivers import Bench, BenchFile, load_bench_file, open_bench
-from ..drivers.fixture_record import with_fixture_record
+from ..drivers.bench import with_fixture_record
 from ..records.readings import read_comments, read_steps
 from ..records.readings_file import ReadingsFile, free_path
 from ..sweeps.resonate import Stored
@@ -31,7 +31,7 @@ from .person import ask_person
 from .scenes import scene_named
 
 if TYPE_CHECKING:
-    from ..drivers.survey import Manager
+    from ..drivers.link import Manager
     from ..sim.bench import SimulatedBench
 
 __all__ = [
@@ -149,7 +149,7 @@ def located(
             clock=time.monotonic,
         )
         return
-    from ..drivers.survey import refuse_unknown
+    from ..drivers.link import refuse_unknown
     from ..sim import open_visa
 
     simulated = scene_named(scene).build(seed=seed)
@@ -181,7 +181,7 @@ def visa_of(
         There is no such VISA.
     """
     if scene is None:
-        from ..drivers.visa import open_visa as open_real
+        from ..drivers.link import open_visa as open_real
 
         with open_real(visa) as manager:
             yield manager, time.sleep  # noqa: TID251 - here the clock is chosen

@@ -294,8 +294,7 @@ def _corrections(
 ) -> "Callable[[Constants], Constants]":
     from datetime import UTC, datetime
 
-    from ..drivers.bench_file import load_bench_file
-    from ..drivers.fixture_record import with_fixture_record
+    from ..drivers.bench import load_bench_file, with_fixture_record
     from .constants import corrected_by, corrected_by_bench
 
     file = None if bench is None else load_bench_file(bench)

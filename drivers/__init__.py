@@ -1,7 +1,5 @@
 """Talk to instruments: turn settings into bytes and replies into readings."""
 
-from .bench import Bench
-from .bench_file import BenchFile, load_bench_file
-from .opening import open_bench
+import lazy_loader
 
-__all__ = ["Bench", "BenchFile", "load_bench_file", "open_bench"]
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

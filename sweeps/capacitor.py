@@ -16,7 +16,7 @@ from ..analysis.tank import (
     exponent_in_series,
 )
 from ..analysis.uncertainty import Deduced
-from ..drivers.bench_file import BenchFile
+from ..drivers.bench import BenchFile
 from .attached import EXACT, across_f, attached_span, tank_with
 from .capacitor_by_dial import measure_by_dial
 from .capacitor_job import CapacitorJob, capacitor_result

@@ -7,7 +7,7 @@ from ..analysis.fitting import capacitance_fit
 from ..analysis.quantity import Stated, describe
 from ..analysis.result import Result, Swept
 from ..analysis.tank import REFERENCE, UNKNOWN, Dial, deduce_by_dial
-from ..drivers.bench_file import CapacitorTable
+from ..drivers.bench import CapacitorTable
 from .attached import across_f
 from .capacitor_job import CapacitorJob, capacitor_result
 from .dial_planner import DialGoal

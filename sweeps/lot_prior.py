@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..drivers.bench_file import BenchFile
+from ..drivers.bench import BenchFile
 from .on_bench import Span
 from .peak_goal import PeakGoal, PeakPrior
 

@@ -21,7 +21,7 @@ from pydantic import (
 from ..analysis.errors import InputError
 from ..analysis.lots import GuardBand, Limits, Rule
 from ..analysis.quantity import Unit, parse_quantity
-from ..drivers.bench_file import Farads, Fraction, Hertz, Loss
+from ..drivers.bench import Farads, Fraction, Hertz, Loss
 
 __all__ = [
     "ASK",

@@ -8,7 +8,7 @@ from typing import Protocol
 from ..analysis.quantity import Caution, Stated, Unit, describe
 from ..analysis.result import Evidence, Swept
 from ..analysis.tank import Tank
-from ..drivers.bench_file import BenchFile
+from ..drivers.bench import BenchFile
 from ..drivers.errors import SettingError
 from .guard import TankGuard
 from .planner import PeakGoal, PeakPlanner

@@ -8,7 +8,7 @@ from typing import Protocol, Self, TypeVar
 from ..analysis.errors import InputError
 from ..analysis.reading import Reading, Setting
 from ..drivers.errors import SettingError
-from ..drivers.hand import TakenBackError
+from ..drivers.instruments import TakenBackError
 from .sink import Progress, Sink
 
 __all__ = ["DrivenBench", "Plan", "Stored", "resonate"]

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from halfpower.cli.on_bench import bundled_bench_file
-from halfpower.drivers.dialect import load_generator_dialect
-from halfpower.drivers.linearisation import load_linearisation
+from halfpower.drivers.dialects import load_generator_dialect
+from halfpower.drivers.instruments import load_linearisation
 
 Run = Callable[..., "Ended"]  # noqa: F821 - conftest's record
 GENERATOR = "TCPIP0::192.0.2.10::inst0::INSTR"

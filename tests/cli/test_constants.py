@@ -17,7 +17,7 @@ from halfpower.cli.constants import (
     corrected_by_bench,
 )
 from halfpower.cli.lot_keeping import circumstances_of
-from halfpower.drivers.bench_file import BenchFile, load_bench_file
+from halfpower.drivers import BenchFile, load_bench_file
 from halfpower.records.entries import Circumstances
 from halfpower.sweeps.known import USUAL_CAPACITOR_LOSS, USUAL_SELF_CAPACITANCE
 from halfpower.sweeps.lot_file import LotFile, parse_lot_text

@@ -9,13 +9,11 @@ from typing import Any
 
 import pytest
 
-from halfpower.drivers.bench import Bench
-from halfpower.drivers.bench_file import load_bench_file
-from halfpower.drivers.detector import Detector
-from halfpower.drivers.dialect import load_detector_dialect, load_generator_dialect
+from halfpower.drivers import Bench, load_bench_file
+from halfpower.drivers.dialects import load_detector_dialect, load_generator_dialect
 from halfpower.drivers.errors import LinkTimeoutError
-from halfpower.drivers.generator import Generator
-from halfpower.drivers.steady import SteadyLink
+from halfpower.drivers.instruments import Detector, Generator
+from halfpower.drivers.link.steady import SteadyLink
 
 BENCH_TOML = """\
 [generator]

@@ -10,7 +10,8 @@ import math
 import pytest
 
 from halfpower.analysis import Trace
-from halfpower.drivers.levels import level_from_emf, volts_from_dbm, volts_from_reading
+from halfpower.drivers.dialects import level_from_emf, volts_from_reading
+from halfpower.drivers.dialects.levels import volts_from_dbm
 
 
 @pytest.mark.parametrize(

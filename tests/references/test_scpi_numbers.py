@@ -11,8 +11,12 @@ import math
 
 import pytest
 
+from halfpower.drivers.dialects.scpi import (
+    parse_event_status,
+    parse_number,
+    parse_queued_error,
+)
 from halfpower.drivers.errors import ReplyError
-from halfpower.drivers.scpi import parse_event_status, parse_number, parse_queued_error
 
 # Number and text as SCPI-99 has them; every class of error is there.
 STANDARD_ERRORS = {

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from halfpower.analysis import Reading, Setting
-from halfpower.drivers.hand import TakenBackError
+from halfpower.drivers.instruments import TakenBackError
 from halfpower.sweeps.planner import PeakGoal, PeakPlanner
 from halfpower.sweeps.resonate import resonate
 from halfpower.sweeps.sink import Progress

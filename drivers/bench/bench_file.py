@@ -1,0 +1,324 @@
+"""The bench file: what is on the bench, and what is known of it.
+
+A quantity is text with a unit, and with its doubt where it has one
+(``"10pF +- 0.5pF"``: limits; ``"5pF u=0.5pF"``: a standard uncertainty).
+"""
+
+import re
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationInfo,
+    field_validator,
+    model_validator,
+)
+from pydantic_core import PydanticCustomError
+
+from ...analysis.errors import InputError
+from ...analysis.quantity import Stated, Unit, parse_quantity, parse_stated
+from ..toml_file import key_lines, load_toml
+
+__all__ = [
+    "BenchFile",
+    "CapacitorTable",
+    "DetectorTable",
+    "FixtureTable",
+    "GeneratorTable",
+    "LimitsTable",
+    "load_bench_file",
+]
+
+
+def _reader(unit: Unit, *, doubt: bool) -> BeforeValidator:
+    def read(given: Any) -> Any:
+        if doubt and isinstance(given, Stated):
+            return given
+        if not isinstance(given, str):
+            raise ValueError(f"{given!r} must be text with a unit, in quotes")  # noqa: TRY004 - pydantic wants ValueError
+        try:
+            return parse_stated(given, unit) if doubt else parse_quantity(given, unit)
+        except InputError as error:
+            raise ValueError(str(error)) from error
+
+    return BeforeValidator(read)
+
+
+def _days(given: Any) -> float:
+    """Read a span of days or hours (``30d``, ``12h``) as seconds."""
+    match = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*([dh])\s*", str(given))
+    if match is None:
+        raise ValueError(f"{given!r} is not a time like 30d or 12h")
+    return float(match[1]) * {"d": 86400.0, "h": 3600.0}[match[2]]
+
+
+def _not_negative(stated: Stated) -> Stated:
+    if stated.value < 0.0:
+        raise ValueError(f"{stated.value:g} is below zero")
+    return stated
+
+
+def _above_zero(stated: Stated) -> Stated:
+    if stated.value <= 0.0:
+        raise ValueError(f"{stated.value:g} is not above zero")
+    return stated
+
+
+NotNegative, AboveZero = AfterValidator(_not_negative), AfterValidator(_above_zero)
+Farads = Annotated[Stated, _reader("F", doubt=True), NotNegative]
+Coupling = Annotated[Stated, _reader("F", doubt=True), AboveZero]
+Ohms = Annotated[Stated, _reader("ohm", doubt=True), NotNegative]
+Resistance = Annotated[Stated, _reader("ohm", doubt=True), AboveZero]
+Henries = Annotated[Stated, _reader("H", doubt=True), NotNegative]
+Loss = Annotated[Stated, _reader("fraction", doubt=True), NotNegative]
+Fraction = Annotated[float, _reader("fraction", doubt=False), Field(ge=0.0, lt=0.5)]
+Volts = Annotated[float, _reader("V", doubt=False), Field(gt=0.0)]
+Hertz = Annotated[float, _reader("Hz", doubt=False), Field(gt=0.0)]
+Seconds = Annotated[float, _reader("s", doubt=False), Field(ge=0.0)]
+
+
+HAND = "hand"
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", arbitrary_types_allowed=True, strict=False
+    )
+
+
+class _InstrumentTable(_Table):
+    """What generator and detector have in common.
+
+    Attributes
+    ----------
+    resource
+        VISA resource name; ``hand``: a person sets or reads it.
+    dialect
+        A bundled dialect's name, or a file beside the bench file; a person needs
+        none.
+    settle_s
+        (key ``settle``) time it needs after a setting, or for a reading to follow a
+        change, in s.
+    timeout_s
+        (key ``timeout``) how long an answer may take, in s.
+    """
+
+    resource: str
+    dialect: str = Field(default="", validate_default=True)
+    settle_s: Seconds = Field(alias="settle", default=0.0)
+    timeout_s: Seconds = Field(alias="timeout", default=5.0)
+
+    @property
+    def is_hand(self) -> bool:
+        """Whether a person is this instrument."""
+        return self.resource == HAND
+
+    @field_validator("dialect")
+    @classmethod
+    def _spoken_to(cls, dialect: str, info: ValidationInfo) -> str:
+        is_hand = info.data.get("resource") == HAND
+        if is_hand and dialect:
+            raise ValueError(
+                "resource 'hand' is a person, who needs none: leave it out"
+            )
+        if not is_hand and not dialect:
+            raise PydanticCustomError("missing", "a dialect is missing")
+        return dialect
+
+
+class GeneratorTable(_InstrumentTable):
+    """``[generator]``: the source of the signal.
+
+    Attributes
+    ----------
+    level_v
+        (key ``level``) e.m.f. behind the source resistance, V r.m.s.
+    source_resistance
+        In ohm.
+    frequency_reference
+        Limits of the reference's relative error (``"2ppm"``).
+    level_linearity
+        Limits of the relative error of a ratio of two of its levels (``"0.1%"``):
+        what a linearised detector leans on. The default, 0.5 %, is 0.04 dB: common
+        practice, no published source.
+    """
+
+    level_v: Volts = Field(alias="level")
+    source_resistance: Resistance = Stated(value=50.0)
+    frequency_reference: Fraction
+    level_linearity: Fraction = 0.005
+
+
+class DetectorTable(_InstrumentTable):
+    """``[detector]``: what reads the amplitude.
+
+    Attributes
+    ----------
+    input_resistance, input_capacitance
+        What it puts across the circuit at the frequency of use, in ohm and F. A
+        probe's resistance falls with frequency: the data sheet's figure for direct
+        current is too high.
+    linearity
+        Limits of the relative error of a ratio of two readings (``"0.2%"``).
+    linearisation
+        A file beside the bench file that ``halfpower bench linearise`` has written:
+        every reading goes through it, and what it leaves takes the place of
+        ``linearity``.
+    averages
+        How many samples or records make one reading; None: what the dialect says.
+    load_ohm
+        (key ``load``) resistance that a person's reading in dBm or W is told across.
+    """
+
+    input_resistance: Resistance
+    input_capacitance: Farads = Stated(value=0.0)
+    linearity: Fraction
+    linearisation: str = ""
+    averages: int | None = Field(default=None, ge=1)
+    load_ohm: Annotated[float, _reader("ohm", doubt=False), Field(gt=0.0)] = Field(
+        alias="load", default=50.0
+    )
+
+
+class FixtureTable(_Table):
+    """``[fixture]``: how the tank is driven and read, and what that adds.
+
+    Attributes
+    ----------
+    kind
+        ``coupled-tank``: driven through a small capacitor, read by a
+        high-impedance probe; ``coupled-both-sides``: read through a second small
+        capacitor into a low impedance.
+    coupling_capacitance, output_coupling_capacitance
+        The small capacitors, in F.
+    stray_capacitance, stray_loss
+        Across the tank, beside the couplings and the probe, in F, and its
+        dissipation factor.
+    lead_inductance, lead_resistance
+        Of the leads between the tank and the part, in H and ohm.
+    record
+        A file beside the bench file that ``halfpower fixture measure`` has written:
+        what it holds takes the place of ``stray_capacitance`` and of the detector's
+        ``input_resistance`` and ``input_capacitance``.
+    record_age_s
+        (key ``record_age``) how old it may be (``"30d"``); None: any age.
+    """
+
+    kind: Literal["coupled-tank", "coupled-both-sides"]
+    coupling_capacitance: Coupling
+    output_coupling_capacitance: Coupling | None = None
+    stray_capacitance: Farads
+    stray_loss: Loss = Stated(value=0.0)
+    lead_inductance: Henries = Stated(value=0.0)
+    lead_resistance: Ohms = Stated(value=0.0)
+    record: str = ""
+    record_age_s: Annotated[float, BeforeValidator(_days)] | None = Field(
+        alias="record_age", default=None
+    )
+
+
+class CapacitorTable(_Table):
+    """``[capacitor]``: a calibrated variable capacitor across the tank.
+
+    Attributes
+    ----------
+    resource
+        ``hand``: a person turns it.
+    lowest_f, highest_f
+        (keys ``lowest``, ``highest``) the ends of its dial, in F.
+    scale_error
+        Limits of the relative error of its dial (``"0.2%"``).
+    inductance
+        Of its plates and leads, in H.
+    loss
+        Its dissipation factor.
+    """
+
+    resource: Literal["hand"] = "hand"
+    lowest_f: Annotated[float, _reader("F", doubt=False), Field(gt=0.0)] = Field(
+        alias="lowest"
+    )
+    highest_f: Annotated[float, _reader("F", doubt=False), Field(gt=0.0)] = Field(
+        alias="highest"
+    )
+    scale_error: Fraction
+    inductance: Henries = Stated(value=0.0)
+    loss: Loss = Stated(value=0.0)
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.lowest_f >= self.highest_f:
+            raise ValueError("lowest is not below highest")
+        return self
+
+
+class LimitsTable(_Table):
+    """``[limits]``: what must not be passed.
+
+    Attributes
+    ----------
+    tank_voltage_v
+        (key ``tank_voltage``) the tank's highest voltage, V r.m.s. The default is
+        the touch limit in normal condition of IEC 61010-1, 6.3.1.
+    lowest_frequency_hz, highest_frequency_hz
+        (keys without ``_hz``) the generator's range in Hz.
+    """
+
+    tank_voltage_v: Volts = Field(alias="tank_voltage", default=30.0)
+    lowest_frequency_hz: Hertz = Field(alias="lowest_frequency", default=1.0)
+    highest_frequency_hz: Hertz = Field(alias="highest_frequency", default=1e12)
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.lowest_frequency_hz >= self.highest_frequency_hz:
+            raise ValueError("lowest_frequency is not below highest_frequency")
+        return self
+
+
+class BenchFile(_Table):
+    """A whole bench file.
+
+    Attributes
+    ----------
+    visa
+        Which VISA pyvisa is to load; ``@py`` is pyvisa-py.
+    generator, detector, fixture, capacitor, limits
+        The tables; a bench without a variable capacitor has no ``[capacitor]``.
+    """
+
+    visa: str = "@py"
+    generator: GeneratorTable
+    detector: DetectorTable
+    fixture: FixtureTable
+    capacitor: CapacitorTable | None = None
+    limits: LimitsTable = LimitsTable()
+
+
+def load_bench_file(path: Path) -> BenchFile:
+    """Read and check a bench file.
+
+    Raises
+    ------
+    InputError
+        Every mistake with its line (see `load_toml`), or a fixture whose second
+        coupling capacitor is missing.
+    """
+    bench = load_toml(path, record=BenchFile, what="bench file")
+    fixture = bench.fixture
+    if (
+        fixture.kind == "coupled-both-sides"
+        and fixture.output_coupling_capacitance is None
+    ):
+        lines = key_lines(path.read_text(encoding="utf-8-sig"))
+        line = lines.get(("fixture", "kind"), 1)
+        raise InputError(
+            f"bench file {path}: line {line}: a coupled-both-sides fixture needs "
+            "'output_coupling_capacitance' in [fixture]",
+            path=path,
+        )
+    return bench

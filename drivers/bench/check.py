@@ -1,0 +1,384 @@
+"""Check a bench before it is trusted: who is there, does it obey, does it see.
+
+Every step is tried whatever became of the one before, as far as that makes sense, and
+ends as a row of a table: what was looked at, what was found, what to do.
+"""
+
+import contextlib
+import math
+import statistics
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from ...analysis.errors import HalfpowerError, InputError
+from ...analysis.reading import Setting
+from ..dialects import load_detector_dialect, load_generator_dialect
+from ..errors import SettingError
+from ..instruments import AmplitudeReader, LinearisedReader, SignalSource
+from .bench import Bench, Clock, Sleep
+from .bench_file import BenchFile
+from .lineariser import settle_unknown_s
+from .opening import Reach, completed, law_of, open_detector, open_generator
+
+__all__ = ["CheckPlan", "CheckRow", "check_bench"]
+
+State = Literal["ok", "FAILED", "doubtful", "missing"]
+
+LOOKS = 13  # frequencies at which a signal is looked for
+N_NOISE = 20
+STEP = 0.5  # the level step that a living detector must see: 6 dB
+# A square-law detector makes 4 of a step of 2, a linear one 2, a noise floor 1.
+ALIVE = (1.3, 6.0)
+LINEAR = 0.02  # of the ratio, beside what noise does to it
+NOISY = 0.02  # relative; a Q of 1 % then takes hundreds of readings
+PROBED_HZ = (1e4, 1e8)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckRow:
+    """One line of the table.
+
+    Attributes
+    ----------
+    what
+        What was looked at.
+    state
+        ``ok``, ``FAILED``, ``doubtful`` (it works, and the result may suffer) or
+        ``missing`` (nothing was said of it).
+    found
+        What was found.
+    do
+        What to do about it; empty: nothing.
+    """
+
+    what: str
+    state: State
+    found: str
+    do: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckPlan:
+    """How to drive the bench for its check.
+
+    Attributes
+    ----------
+    level_v
+        e.m.f. in V r.m.s.
+    frequency_hz
+        Where; None: where the most is seen.
+    """
+
+    level_v: float
+    frequency_hz: float | None = None
+
+
+def check_bench(
+    file: BenchFile,
+    *,
+    reach: Reach,
+    plan: CheckPlan,
+    sleep: Sleep,
+    clock: Clock,
+    told: Callable[[CheckRow], None],
+) -> Sequence[CheckRow]:
+    """Check a bench and tell row by row.
+
+    Parameters
+    ----------
+    file
+        The bench file's content.
+    reach
+        What its instruments are reached by.
+    plan
+        Level and frequency to drive it at.
+    sleep, clock
+        How to wait, and what time it is in s.
+    told
+        Gets every row as it is found.
+
+    Returns
+    -------
+    sequence of CheckRow
+        Every row; the output is off.
+
+    Raises
+    ------
+    InputError
+        A dialect is missing or wrong.
+    DriverError
+        The output could not be switched off.
+    """
+    file = completed(file, law=None, folder=reach.folder)
+    table = _Table(told)
+    with contextlib.ExitStack() as stack:
+        generator = detector = None
+        with table.row("generator answers") as found:
+            generator = open_generator(file.generator, reach=reach)
+            stack.callback(generator.close)
+            generator.start()
+            found.append(generator.identity)
+        with table.row("detector answers") as found:
+            detector = open_detector(file.detector, reach=reach)
+            stack.callback(detector.close)
+            detector.start()
+            found.append(detector.identity)
+            if (law := law_of(file.detector, folder=reach.folder)) is not None:
+                detector = LinearisedReader(detector, law=law)
+                found.append(f"linearised on {law.made:%Y-%m-%d}")
+        if generator is not None and table.is_ok("generator answers"):
+            _check_obeying(generator, file=file, plan=plan, table=table)
+        if detector is not None and table.is_ok("detector answers"):
+            _check_floor(detector, table=table)
+        if generator is not None and detector is not None and table.all_ok:
+            driven = file.model_copy(
+                update={
+                    "generator": file.generator.model_copy(
+                        update={"level_v": plan.level_v}
+                    )
+                }
+            )
+            bench = Bench(
+                driven, generator=generator, detector=detector, sleep=sleep, clock=clock
+            )
+            bench.closes(stack.pop_all())
+            with bench:
+                _check_signal(bench, generator, plan=plan, clock=clock, table=table)
+    for row in (*_missing(file), *_missing_in_dialects(file, folder=reach.folder)):
+        table.add(row)
+    return table.rows
+
+
+class _Table:
+    """The rows so far."""
+
+    def __init__(self, told: Callable[[CheckRow], None]) -> None:
+        self.rows: list[CheckRow] = []
+        self._told = told
+
+    def add(self, row: CheckRow) -> None:
+        """Keep a row and tell it."""
+        self.rows.append(row)
+        self._told(row)
+
+    @contextlib.contextmanager
+    def row(self, what: str) -> Iterator[list[str]]:
+        """Try one thing: what is put into the list was found, an error is a failure.
+
+        A mistake in a file is no finding of the bench, and passes through.
+        """
+        found: list[str] = []
+        try:
+            yield found
+        except InputError:
+            raise
+        except HalfpowerError as error:
+            sentence, semicolon, advice = str(error).rpartition("; ")
+            if not semicolon:
+                sentence, advice = advice, "see its manual, and its dialect"
+            self.add(CheckRow(what=what, state="FAILED", found=sentence, do=advice))
+        else:
+            self.add(CheckRow(what=what, state="ok", found="; ".join(found)))
+
+    def is_ok(self, what: str) -> bool:
+        """Whether that row is there and did not fail."""
+        return any(row.what == what and row.state == "ok" for row in self.rows)
+
+    @property
+    def all_ok(self) -> bool:
+        """Whether nothing has failed so far."""
+        return all(row.state != "FAILED" for row in self.rows)
+
+
+def _check_obeying(
+    generator: SignalSource, *, file: BenchFile, plan: CheckPlan, table: _Table
+) -> None:
+    low_hz, high_hz = _probed(file)
+    with table.row("generator obeys frequency") as found:
+        set_hz = [generator.set_frequency(hz) for hz in (low_hz, high_hz)]
+        found.append(f"read back {', '.join(f'{hz:.9g} Hz' for hz in set_hz)}")
+    with table.row("generator obeys level") as found:
+        for level_v in (plan.level_v * STEP, plan.level_v):
+            generator.set_emf(level_v)
+        found.append(f"{plan.level_v * STEP:.4g} V and {plan.level_v:.4g} V e.m.f.")
+        generator.check()
+    with table.row("generator's output is off") as found:
+        generator.output_off()
+        found.append("told off, and answers so")
+
+
+def _check_floor(detector: AmplitudeReader, *, table: _Table) -> None:
+    with table.row("detector reads") as found:
+        floor_v = detector.read().amplitude_v
+        found.append(f"{floor_v:.3g} V r.m.s. with the output off")
+        detector.check()
+
+
+def _check_signal(
+    bench: Bench,
+    generator: SignalSource,
+    *,
+    plan: CheckPlan,
+    clock: Clock,
+    table: _Table,
+) -> None:
+    series: list[float] = []
+    halved_v = each_s = 0.0
+    with table.row("detector sees the generator") as found, bench.driven():
+        frequency_hz, amplitude_v = _strongest(bench, plan)
+        setting = _setting(frequency_hz)
+        found.append(f"{amplitude_v:.3g} V r.m.s. at {frequency_hz:.6g} Hz")
+        generator.set_emf(plan.level_v * STEP)
+        halved_v = bench.read(setting).amplitude_v
+        generator.set_emf(plan.level_v)
+        before_s = clock()
+        series = [bench.read(setting).amplitude_v for _ in range(N_NOISE)]
+        each_s = (clock() - before_s) / N_NOISE
+    if series:
+        mean_v = statistics.fmean(series)
+        noise = statistics.stdev(series) / mean_v if mean_v > 0.0 else math.inf
+        table.add(_step_row(mean_v, halved_v, noise=noise))
+        table.add(_noise_row(mean_v, noise=noise))
+        table.add(_speed_row(each_s))
+
+
+def _step_row(full_v: float, halved_v: float, *, noise: float) -> CheckRow:
+    what, ratio = "detector follows a level step", full_v / max(halved_v, 1e-12)
+    found = f"level x 2: reading x {ratio:.3g}"
+    if not ALIVE[0] <= ratio <= ALIVE[1]:
+        return CheckRow(
+            what=what,
+            state="FAILED",
+            found=found,
+            do="the detector does not see the generator: check the fixture's cables, "
+            "raise the level, or give --frequency near the resonance",
+        )
+    # The lower reading is a single one. Its noise is a larger share of it: twice for a
+    # voltmeter, four times where the noise is one of power.
+    if abs(ratio * STEP - 1.0) > LINEAR + 3.0 * noise / STEP**2:
+        return CheckRow(
+            what=what,
+            state="doubtful",
+            found=found,
+            do="the detector is not linear there (or stands on its floor): run "
+            "halfpower bench linearise",
+        )
+    return CheckRow(what=what, state="ok", found=found)
+
+
+def _noise_row(mean_v: float, *, noise: float) -> CheckRow:
+    is_quiet = noise <= NOISY
+    return CheckRow(
+        what="noise of one reading",
+        state="ok" if is_quiet else "doubtful",
+        found=f"{100.0 * noise:.2g} % of {mean_v:.3g} V ({N_NOISE} readings)",
+        do="" if is_quiet else "raise the level, or set averages in [detector]",
+    )
+
+
+def _speed_row(each_s: float) -> CheckRow:
+    return CheckRow(
+        what="speed",
+        state="ok",
+        found=f"{1e3 * each_s:.3g} ms a reading with its settling: about "
+        f"{100.0 * each_s:.2g} s for a sweep of 100",
+    )
+
+
+def _strongest(bench: Bench, plan: CheckPlan) -> tuple[float, float]:
+    """Return where the most is seen, in Hz, and how much, in V r.m.s."""
+    low_hz, high_hz = _probed(bench.file)
+    wanted = (
+        [plan.frequency_hz]
+        if plan.frequency_hz is not None
+        else [low_hz * (high_hz / low_hz) ** (k / (LOOKS - 1)) for k in range(LOOKS)]
+    )
+    seen: list[tuple[float, float]] = []
+    for frequency_hz in wanted:
+        try:
+            reading = bench.read(_setting(frequency_hz))
+        except SettingError:
+            if len(wanted) == 1:
+                raise
+            continue
+        seen.append((reading.amplitude_v, frequency_hz))
+    if not seen:
+        raise SettingError(
+            f"nothing could be read between {low_hz:.6g} and {high_hz:.6g} Hz; check "
+            "the bench file's [limits]"
+        )
+    amplitude_v, frequency_hz = max(seen)
+    return frequency_hz, amplitude_v
+
+
+def _setting(frequency_hz: float) -> Setting:
+    return Setting(frequency_hz=frequency_hz, settle_s=settle_unknown_s(frequency_hz))
+
+
+def _probed(file: BenchFile) -> tuple[float, float]:
+    """Return the limits, or what is usual where the file says none, in Hz."""
+    limits = file.limits
+    low_hz = max(limits.lowest_frequency_hz, PROBED_HZ[0])
+    high_hz = min(limits.highest_frequency_hz, PROBED_HZ[1])
+    if low_hz < high_hz:
+        return low_hz, high_hz
+    return limits.lowest_frequency_hz, limits.highest_frequency_hz
+
+
+def _missing(file: BenchFile) -> Sequence[CheckRow]:
+    """Say what the bench file leaves open that a result will lean on."""
+    fixture, detector = file.fixture, file.detector
+    stated = {
+        "[detector] input_resistance": detector.input_resistance,
+        "[fixture] coupling_capacitance": fixture.coupling_capacitance,
+        "[fixture] stray_capacitance": fixture.stray_capacitance,
+    }
+    rows = [
+        CheckRow(
+            what=f"doubt of {name}",
+            state="missing",
+            found="stated as if exact",
+            do="add its limits, as '+- 10%'",
+        )
+        for name, value in stated.items()
+        if value.u == 0.0
+    ]
+    limits = {"lowest_frequency_hz", "highest_frequency_hz"}
+    if not limits <= file.limits.model_fields_set:
+        rows.append(
+            CheckRow(
+                what="[limits] frequencies",
+                state="missing",
+                found="the generator's range is not stated",
+                do="add lowest_frequency and highest_frequency",
+            )
+        )
+    return rows
+
+
+def _missing_in_dialects(file: BenchFile, *, folder: Path) -> Sequence[CheckRow]:
+    """Say what an instrument cannot tell, so that nobody leans on it."""
+    wants: list[tuple[str, object | None, str]] = []
+    if not file.generator.is_hand:
+        source = load_generator_dialect(file.generator.dialect, folder=folder)
+        wants += [
+            ("generator's frequency read back", source.frequency.read, "[frequency]"),
+            ("generator's level read back", source.level.read, "[level]"),
+            ("generator's output read back", source.output.read, "[output]"),
+            ("generator's refusals", source.common.error, "[common]"),
+        ]
+    if not file.detector.is_hand:
+        detector = load_detector_dialect(file.detector.dialect, folder=folder)
+        wants.append(("detector's refusals", detector.common.error, "[common]"))
+    return [
+        CheckRow(
+            what=what,
+            state="missing",
+            found="the dialect has no query for it",
+            do=f"add it to {table} if the instrument has one, and watch its display",
+        )
+        for what, query, table in wants
+        if query is None
+    ]

@@ -1,0 +1,15 @@
+from .dialect import Averaging as Averaging
+from .dialect import Common as Common
+from .dialect import DetectorDialect as DetectorDialect
+from .dialect import GeneratorDialect as GeneratorDialect
+from .dialect import Range as Range
+from .dialect import load_detector_dialect as load_detector_dialect
+from .dialect import load_generator_dialect as load_generator_dialect
+from .learn import learn_dialect as learn_dialect
+from .levels import ReadingUnit as ReadingUnit
+from .levels import level_from_emf as level_from_emf
+from .levels import volts_from_reading as volts_from_reading
+from .scpi import PLAIN as PLAIN
+from .scpi import QueuedError as QueuedError
+from .scpi import ReplyForm as ReplyForm
+from .scpi import parse_reply as parse_reply

@@ -1,0 +1,104 @@
+"""Learn a connected instrument's dialect from its own answers."""
+
+import contextlib
+import time
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+import pyvisa
+from pyvisa import rname
+
+from ...analysis.errors import InputError
+from ..errors import LinkTimeoutError
+from ..link import ByteLog, LinkSettings, open_steady_link
+from .dialect import check_dialect_text
+from .interview import interview
+from .learned import dialect_text
+
+__all__ = ["learn_dialect"]
+
+TERMINATIONS = ("\n", "\r\n", "\r")
+
+
+def learn_dialect(
+    manager: pyvisa.ResourceManager,
+    *,
+    resource: str,
+    timeout_s: float,
+    today: date,
+    locked: bool = True,
+    sleep: Callable[[float], None] = time.sleep,  # noqa: TID251 - the one default
+    trace: Path | None = None,
+) -> str:
+    """Ask an instrument what it knows and write a dialect to start from.
+
+    Parameters
+    ----------
+    manager
+        A VISA.
+    resource
+        The instrument's name in it.
+    timeout_s
+        How long an answer may take, in s; what is not known costs this much each.
+    today
+        The day, for the file's head.
+    locked
+        Whether other programs are kept off it meanwhile.
+    sleep
+        How to wait.
+    trace
+        A file for every byte both ways.
+
+    Returns
+    -------
+    str
+        TOML that loads as a dialect without mistakes.
+
+    Raises
+    ------
+    InputError
+        The name is no resource name.
+    TransportError
+        Nothing answers under that name, with any line end.
+    ReplyError
+        It has no identity, or knows nothing of what it was asked.
+    """
+    try:
+        rname.parse_resource_name(resource)
+    except rname.InvalidResourceName as error:
+        raise InputError(
+            f"{resource!r} is no VISA resource name; they look like "
+            "TCPIP0::192.0.2.10::5025::SOCKET, and `halfpower bench list` shows some"
+        ) from error
+    with contextlib.ExitStack() as stack:
+        log = None if trace is None else stack.enter_context(ByteLog(trace))
+        for termination in TERMINATIONS:
+            settings = LinkSettings(
+                write_termination=termination, read_termination=termination
+            )
+            try:
+                link = open_steady_link(
+                    manager,
+                    resource=resource,
+                    name="the instrument",
+                    timeout_s=timeout_s,
+                    identity_query="*IDN?",
+                    settings=settings,
+                    log=log,
+                    locked=locked,
+                    sleep=sleep,
+                )
+            except LinkTimeoutError:
+                if termination == TERMINATIONS[-1]:
+                    raise
+                continue
+            stack.callback(link.close)
+            break
+        identity = link.query("*IDN?")
+        findings = interview(link, identity=identity)
+    text = dialect_text(
+        findings, resource=resource, today=today, termination=termination
+    )
+    check_dialect_text(text, kind=findings.kind)
+    return text

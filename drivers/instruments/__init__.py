@@ -1,0 +1,5 @@
+"""Generators, detectors, and the person who acts as one."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,0 +1,16 @@
+from .detector import Detector as Detector
+from .generator import Generator as Generator
+from .hand import Ask as Ask
+from .hand import HandCapacitor as HandCapacitor
+from .hand import HandDetector as HandDetector
+from .hand import HandGenerator as HandGenerator
+from .hand import TakenBackError as TakenBackError
+from .hand import Tell as Tell
+from .hand import nobody as nobody
+from .linearisation import Linearisation as Linearisation
+from .linearisation import LinearisedReader as LinearisedReader
+from .linearisation import load_linearisation as load_linearisation
+from .linearisation import save_linearisation as save_linearisation
+from .roles import AmplitudeReader as AmplitudeReader
+from .roles import SignalSource as SignalSource
+from .roles import TunedCapacitor as TunedCapacitor

@@ -1,0 +1,245 @@
+"""A signal generator, told frequency, level and output in its dialect."""
+
+from ...analysis.errors import HalfpowerError
+from ..dialects import GeneratorDialect, level_from_emf
+from ..errors import DriverError, InstrumentError, LinkLostError, SettingError
+from ..link import Link
+from .instrument import Instrument
+
+__all__ = ["Generator"]
+
+# A generator may round a frequency to its resolution, not change it: half a hertz
+# is coarse for any generator that reads back, 1e-6 is below what f0 is known to.
+ROUNDING_HZ, ROUNDING = 0.51, 1e-6
+LEVEL_ROUNDING = 0.01  # a level is rounded too; a hundredth is a display digit
+OFF_ATTEMPTS = 4
+MOST_LOST = 2  # times that the link may be found lost while switching off
+SET_ATTEMPTS = 2  # a command can get lost; what is refused is refused again
+
+
+class Generator:
+    """A generator that reads back what it was set to.
+
+    Parameters
+    ----------
+    link
+        An open link.
+    dialect
+        How it is spoken to.
+    source_ohm
+        Its source resistance in ohm.
+    """
+
+    def __init__(
+        self, link: Link, *, dialect: GeneratorDialect, source_ohm: float
+    ) -> None:
+        self._link = link
+        self._dialect = dialect
+        self._source_ohm = source_ohm
+        self._instrument = Instrument(link, common=dialect.common)
+        self._frequency_hz: float | None = None
+        self._emf_v: float | None = None
+        self._is_on = False
+
+    def start(self) -> None:
+        """Identify it and bring it to the dialect's known state, output off."""
+        self._instrument.start(self._dialect.start.commands)
+
+    @property
+    def identity(self) -> str:
+        """What it answered to the question who it is."""
+        return self._instrument.identity
+
+    def set_frequency(self, frequency_hz: float) -> float:
+        """Set the frequency and return what the generator then says it is, in Hz.
+
+        Raises
+        ------
+        SettingError
+            It is not what was asked for: out of its range.
+        """
+        for _ in range(SET_ATTEMPTS):
+            self._frequency_hz = frequency_hz
+            command, actual_hz = self._send_frequency(frequency_hz)
+            off_by_hz = abs(actual_hz - frequency_hz)
+            if off_by_hz <= max(ROUNDING_HZ, ROUNDING * frequency_hz):
+                return actual_hz
+        raise self._refused(command, asked=f"{frequency_hz:.9g} Hz", got=actual_hz)
+
+    def _send_frequency(self, frequency_hz: float) -> tuple[str, float]:
+        table = self._dialect.frequency
+        command = table.command(frequency_hz)
+        self._link.write(command)
+        if table.read is None:
+            self._instrument.check(doing=command)
+            return command, frequency_hz
+        actual_hz = self._instrument.ask_set_number(
+            table.read, doing=command, form=table.form
+        )
+        return command, actual_hz
+
+    def set_emf(self, emf_v: float) -> None:
+        """Set the level so that the open-circuit voltage is ``emf_v`` V r.m.s.
+
+        Raises
+        ------
+        SettingError
+            The generator did not take the level.
+        """
+        unit = self._dialect.level.unit
+        for _ in range(SET_ATTEMPTS):
+            self._emf_v = emf_v
+            command, wanted, actual = self._send_emf(emf_v)
+            off_by = abs(actual - wanted) / (1.0 if unit == "dBm" else wanted)
+            if off_by <= LEVEL_ROUNDING:
+                return
+        raise self._refused(command, asked=f"{wanted:.4g} {unit}", got=actual)
+
+    def _send_emf(self, emf_v: float) -> tuple[str, float, float]:
+        level = self._dialect.level
+        value = level_from_emf(
+            emf_v, source_ohm=self._source_ohm, load_ohm=level.load_ohm, unit=level.unit
+        )
+        command = level.set.format(level=value)
+        self._link.write(command)
+        if level.read is None:
+            self._instrument.check(doing=command)
+            return command, value, value
+        actual = self._instrument.ask_set_number(
+            level.read, doing=command, form=level.form
+        )
+        return command, value, actual
+
+    def _refused(self, command: str, *, asked: str, got: float) -> HalfpowerError:
+        said = ""
+        try:
+            self._instrument.check(doing=command)
+        except DriverError as error:
+            said = f" ({error})"
+        return SettingError(
+            f"the generator was asked for {asked} and set {got:.9g}{said}; "
+            "stay within its range",
+            command=command,
+            actual=got,
+        )
+
+    def output_on(self) -> None:
+        """Switch the output on, and see that nothing was refused so far.
+
+        Raises
+        ------
+        InstrumentError
+            It refused, or says that it is off.
+        """
+        self._is_on = True
+        for attempt in range(1, SET_ATTEMPTS + 1):
+            self._link.write(self._dialect.output.on)
+            try:
+                self._instrument.check(doing=self._dialect.output.on)
+                self._see_that_it_is_on()
+            except InstrumentError:
+                if attempt == SET_ATTEMPTS:
+                    raise
+            else:
+                return
+
+    def _see_that_it_is_on(self) -> None:
+        if self._dialect.output.read is not None and self._says_off():
+            raise InstrumentError(
+                f"{self._link.name} was told to switch its output on and answers that "
+                "it is off"
+            )
+
+    def output_off(self) -> None:
+        """Switch the output off and make sure of it, on a confused link too.
+
+        Raises
+        ------
+        DriverError
+            It could not be made sure of; the output may still be on.
+        """
+        # An interrupt may have left half a command or an unread answer behind:
+        # a stale answer is no "0", so the question is put again.
+        failure: DriverError | None = None
+        lost = 0
+        with self._link.hurry():
+            for _ in range(OFF_ATTEMPTS):
+                try:
+                    self._link.write(self._dialect.output.off)
+                    if self._says_off():
+                        self._is_on = False
+                        return
+                except DriverError as error:
+                    failure = error
+                    lost += isinstance(error, LinkLostError)
+                    if lost == MOST_LOST:
+                        break
+        raise DriverError(
+            "the generator's output could not be made sure to be off: "
+            f"SWITCH IT OFF BY HAND ({failure or 'it answers that it is on'})"
+        )
+
+    def _says_off(self) -> bool:
+        output = self._dialect.output
+        if output.read is None:
+            # It cannot say; that it refused nothing and still answers is the most
+            # that can be had of it.
+            self._instrument.check(doing=output.off)
+            self._link.query(self._dialect.common.identity)
+            return True
+        answer = self._link.query(output.read).removeprefix(output.header).strip()
+        return answer.upper() in {"0", "+0", "OFF"}
+
+    # What happened to it -----------------------------------------------------------
+
+    def disturbed(self) -> list[str]:
+        """Tell what happened since the last call that puts readings in doubt.
+
+        See `Instrument.disturbed`. A generator that does not report that its power was
+        off is asked for its output and its level instead: two queries for one.
+        """
+        reasons = self._instrument.disturbed()
+        if reasons or self._instrument.reports_events:
+            return reasons
+        output, level = self._dialect.output, self._dialect.level
+        if self._is_on and output.read is not None and self._says_off():
+            reasons.append(f"{self._link.name}: its output is off, its settings lost")
+        if self._emf_v is not None and level.read is not None:
+            reasons += self._level_lost(self._emf_v)
+        return reasons
+
+    def _level_lost(self, emf_v: float) -> list[str]:
+        level = self._dialect.level
+        wanted = level_from_emf(
+            emf_v, source_ohm=self._source_ohm, load_ohm=level.load_ohm, unit=level.unit
+        )
+        actual = self._instrument.ask_number(level.read or "", form=level.form)
+        scale = 1.0 if level.unit == "dBm" else wanted
+        if abs(actual - wanted) <= LEVEL_ROUNDING * scale:
+            return []
+        return [f"{self._link.name}: its level is {actual:.4g} {level.unit}"]
+
+    def restore(self) -> None:
+        """Bring it back to what it was set to; on only if it was on.
+
+        Raises
+        ------
+        DriverError, SettingError
+            It does not come back.
+        """
+        was_on = self._is_on
+        self.start()
+        if self._emf_v is not None:
+            self.set_emf(self._emf_v)
+        if self._frequency_hz is not None:
+            self.set_frequency(self._frequency_hz)
+        if was_on:
+            self.output_on()
+
+    def check(self) -> None:
+        """See that its error queue is empty (raises `InstrumentError`)."""
+        self._instrument.check(doing="a setting")
+
+    def close(self) -> None:
+        """Close the link."""
+        self._instrument.close()

@@ -1,0 +1,271 @@
+"""A person as an instrument: asked in one sentence, answering as the dial shows.
+
+A word of nonsense is refused and asked again. A slip that is noticed after it was
+taken is taken back by typing ``back`` at the next question. A person has no output
+switch that the program could throw: the end of the drive, an early one too, tells
+them to switch off.
+"""
+
+from collections.abc import Callable
+from typing import NoReturn, TypeVar
+
+from ...analysis.errors import HalfpowerError, InputError
+from ..dialects import level_from_emf
+from .dial import DialReading, parse_amplitude, parse_capacitance, parse_frequency
+from .roles import Amplitude
+
+__all__ = [
+    "Ask",
+    "HandCapacitor",
+    "HandDetector",
+    "HandGenerator",
+    "TakenBackError",
+    "Tell",
+    "nobody",
+]
+
+Ask = Callable[[str], str]
+Tell = Callable[[str], None]
+Answer = TypeVar("Answer")
+
+BACK = "back"
+HINT = f" ('{BACK}' takes the last reading back)"
+NEAR = 0.1  # a dial further off than a tenth of what was asked for was misread
+PERSON = "a person"
+
+
+class TakenBackError(HalfpowerError):
+    """The person takes the last reading back; whoever keeps readings obeys."""
+
+    exit_status = 2
+
+
+def nobody(question: str) -> NoReturn:
+    """Refuse to ask: the program has no one to ask.
+
+    Raises
+    ------
+    InputError
+        Always.
+    """
+    raise InputError(
+        f"the bench file names a person ('hand'), and nobody can be asked: {question}"
+    )
+
+
+def _asked(
+    ask: Ask, tell: Tell, question: str, read: Callable[[str], Answer]
+) -> Answer:
+    """Ask until the answer makes sense."""
+    while True:
+        answer = ask(question).strip()
+        if answer.casefold() == BACK:
+            raise TakenBackError("there is no reading to take back here")
+        try:
+            return read(answer)
+        except InputError as error:
+            tell(f"{error}.")
+
+
+class HandGenerator:
+    """A person at a generator's dials.
+
+    Parameters
+    ----------
+    ask
+        Puts a question and returns the answer.
+    tell
+        Says something that needs no answer.
+    source_ohm
+        The generator's source resistance in ohm.
+    """
+
+    identity = PERSON
+
+    def __init__(self, ask: Ask, *, tell: Tell, source_ohm: float) -> None:
+        self._ask, self._tell = ask, tell
+        self._source_ohm = source_ohm
+        self._is_driving = False
+        self._stands: tuple[float, float] | None = None
+
+    def start(self) -> None:
+        """Have the output off before anything is set."""
+        self._ask("See that the generator's output is off, and press Enter:")
+
+    def set_frequency(self, frequency_hz: float) -> float:
+        """Have the frequency set; return what the dial then shows, in Hz.
+
+        What stands there already is not asked for again.
+
+        Raises
+        ------
+        TakenBackError
+            The person takes the last reading back.
+        """
+        if self._stands is not None and self._stands[0] == frequency_hz:
+            return self._stands[1]
+        wanted = f"{frequency_hz / 1e6:.7g} MHz"
+        nearest_hz = parse_frequency(wanted)
+
+        def read(answer: str) -> float:
+            shown_hz = parse_frequency(answer) if answer else nearest_hz
+            if abs(shown_hz / frequency_hz - 1.0) > NEAR:
+                raise InputError(
+                    f"{answer!r} is {shown_hz:.6g} Hz, far from {wanted}; set it "
+                    "nearer, or write the unit too"
+                )
+            return shown_hz
+
+        question = f"Set the generator to {wanted}, and type what its dial shows"
+        shown_hz = _asked(
+            self._ask, self._tell, f"{question} (Enter: just that){HINT}:", read
+        )
+        self._stands = (frequency_hz, shown_hz)
+        return shown_hz
+
+    def set_emf(self, emf_v: float) -> None:
+        """Have the level set so that the open-circuit voltage is ``emf_v`` V r.m.s."""
+        volts, dbm = (
+            level_from_emf(emf_v, source_ohm=self._source_ohm, load_ohm=50.0, unit=unit)
+            for unit in ("Vpp", "dBm")
+        )
+        self._ask(
+            f"Set the generator's level to {volts:.4g} Vpp into 50 ohm, which is "
+            f"{dbm:.2f} dBm, and press Enter:"
+        )
+
+    def output_on(self) -> None:
+        """Have the output switched on."""
+        self._is_driving = True  # from here on it may be
+        self._ask("Switch the generator's output on, and press Enter:")
+
+    def output_off(self) -> None:
+        """Tell the person to switch off; an answer is not waited for.
+
+        It is said on the way out of an error or an interrupt too.
+        """
+        if self._is_driving:
+            self._tell("SWITCH THE GENERATOR'S OUTPUT OFF NOW.")
+        self._is_driving = False
+        self._stands = None
+
+    def check(self) -> None:
+        """Nothing: a person refuses at once."""
+
+    def disturbed(self) -> list[str]:
+        """Nothing: a person says so."""
+        return []
+
+    def restore(self) -> None:
+        """Have the frequency asked for again: what stands there is in doubt."""
+        self._stands = None
+
+    def close(self) -> None:
+        """Nothing: there is no link."""
+
+
+class HandCapacitor:
+    """A person at the dial of a calibrated variable capacitor.
+
+    Parameters
+    ----------
+    ask
+        Puts a question and returns the answer.
+    tell
+        Says something that needs no answer.
+    lowest_f, highest_f
+        The ends of its dial, in F.
+    """
+
+    identity = PERSON
+
+    def __init__(
+        self, ask: Ask, *, tell: Tell, lowest_f: float, highest_f: float
+    ) -> None:
+        self._ask, self._tell = ask, tell
+        self._lowest_f, self._highest_f = lowest_f, highest_f
+
+    def set_capacitance(self, capacitance_f: float) -> float:
+        """Have the dial turned; return what it then shows, in F.
+
+        Raises
+        ------
+        TakenBackError
+            The person takes the last reading back.
+        """
+        wanted = f"{capacitance_f * 1e12:.5g} pF"
+        nearest_f = parse_capacitance(wanted)
+
+        def read(answer: str) -> float:
+            shown_f = parse_capacitance(answer) if answer else nearest_f
+            if abs(shown_f / capacitance_f - 1.0) > NEAR:
+                raise InputError(
+                    f"{answer!r} is {shown_f * 1e12:.5g} pF, far from {wanted}; turn "
+                    "it nearer, or write the unit too"
+                )
+            if not self._lowest_f <= shown_f <= self._highest_f:
+                raise InputError(
+                    f"{answer!r} is off the dial, which goes from "
+                    f"{self._lowest_f * 1e12:.5g} to {self._highest_f * 1e12:.5g} pF"
+                )
+            return shown_f
+
+        question = f"Turn the capacitor to {wanted}, and type what its dial shows"
+        return _asked(
+            self._ask, self._tell, f"{question} (Enter: just that){HINT}:", read
+        )
+
+
+class HandDetector:
+    """A person's eye on a needle, a screen or a display.
+
+    Parameters
+    ----------
+    ask
+        Puts a question and returns the answer.
+    tell
+        Says something that needs no answer.
+    load_ohm
+        Resistance in ohm that a reading in dBm or W is told across.
+    """
+
+    identity = PERSON
+
+    def __init__(self, ask: Ask, *, tell: Tell, load_ohm: float) -> None:
+        self._ask, self._tell = ask, tell
+        self._load_ohm = load_ohm
+        self._unit = ""
+
+    def start(self) -> None:
+        """Nothing: a person is ready."""
+
+    def read(self) -> Amplitude:
+        """Have the amplitude read.
+
+        Raises
+        ------
+        TakenBackError
+            The person takes the last reading back.
+        """
+
+        def read(answer: str) -> DialReading:
+            return parse_amplitude(answer, load_ohm=self._load_ohm, unit=self._unit)
+
+        unit = f" in {self._unit}" if self._unit else ", with its unit"
+        question = f"Read the detector{unit}{HINT}:"
+        reading = _asked(self._ask, self._tell, question, read)
+        self._unit = reading.unit
+        return Amplitude(amplitude_v=reading.amplitude_v)
+
+    def check(self) -> None:
+        """Nothing: a person refuses at once."""
+
+    def disturbed(self) -> list[str]:
+        """Nothing: a person says so."""
+        return []
+
+    def restore(self) -> None:
+        """Nothing: the next question sets it."""
+
+    def close(self) -> None:
+        """Nothing: there is no link."""

@@ -1,0 +1,87 @@
+"""Every byte, both ways, with its time and its instrument."""
+
+import ast
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from halfpower.analysis import InputError
+from halfpower.drivers.link import ByteLog, LinkSettings
+from halfpower.drivers.link.steady import SteadyLink
+from halfpower.drivers.link.visa import VisaPort
+
+WHEN = datetime(2001, 2, 3, 4, 5, 6, 789012, tzinfo=UTC)
+
+
+def test_a_line_is_time_instrument_direction_and_bytes(tmp_path: Path) -> None:
+    """As the class's docstring shows it."""
+    with ByteLog(tmp_path / "trace", now=lambda: WHEN) as log:
+        log.sent("generator", b"*IDN?\n")
+        log.received("generator", b"\xff\r\n")
+        log.note("detector", "no answer\nin µs")
+    assert (tmp_path / "trace").read_text("ascii").splitlines() == [
+        r"2001-02-03T04:05:06.789012Z generator > b'*IDN?\n'",
+        r"2001-02-03T04:05:06.789012Z generator < b'\xff\r\n'",
+        r"2001-02-03T04:05:06.789012Z detector # no answer\nin \xb5s",
+    ]
+
+
+class Echo:
+    """A VISA resource that answers with what it was sent, and keeps its own account."""
+
+    def __init__(self) -> None:
+        self.account: list[tuple[str, bytes]] = []
+
+    def write_raw(self, data: bytes) -> None:
+        """Keep it."""
+        self.account.append((">", data))
+
+    def read_bytes(self, *_: Any, **__: Any) -> bytes:
+        """Give it back."""
+        self.account.append(("<", self.account[-1][1]))
+        return self.account[-1][1]
+
+    def close(self) -> None:
+        """Nothing to close."""
+
+
+def test_the_log_is_the_wire_s_own_account(tmp_path: Path) -> None:
+    """Read back as Python literals, the bytes are those that went over the wire."""
+    resource = Echo()
+    with ByteLog(tmp_path / "trace") as log:
+        link = SteadyLink(
+            lambda: VisaPort(resource, name="detector", termination="\r\n", log=log),
+            name="detector",
+            identity_query="*IDN?",
+            settings=LinkSettings(write_termination="\r\n"),
+            sleep=lambda _: None,
+            log=log,
+        )
+        link.introduce()
+        link.write("RANGE 1")
+        link.query("READ?")
+    rows = [
+        line.split(" ", maxsplit=3)
+        for line in (tmp_path / "trace").read_text("ascii").splitlines()
+    ]
+    assert [(way, ast.literal_eval(data)) for _, _, way, data in rows] == (
+        resource.account
+    )
+
+
+def test_a_killed_program_s_log_ends_with_its_last_byte(tmp_path: Path) -> None:
+    """Every line is handed over at once."""
+    log = ByteLog(tmp_path / "trace")
+    log.sent("generator", b"OUTP ON\n")
+    assert "OUTP ON" in (tmp_path / "trace").read_text("ascii")
+    log.close()
+    log.close()
+    log.sent("generator", b"after the end")  # a lost log loses no measurement
+
+
+def test_a_trace_that_cannot_be_written_is_an_input_error(tmp_path: Path) -> None:
+    """Before anything is driven."""
+    with pytest.raises(InputError, match="cannot be written"):
+        ByteLog(tmp_path / "no" / "such" / "folder")
