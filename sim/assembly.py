@@ -1,7 +1,7 @@
 """The drawn parts of a bench, and the circuit they make in the fixture."""
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from .circuit import GROUND, Branch, Circuit
 from .part_tables import Part, SheetPart, VariableCapacitorPart
@@ -13,10 +13,8 @@ from .parts import (
     part_branches,
     with_defect,
 )
+from .scene_model import FixtureTable, SceneTable
 from .spread import Spread, stream
-
-if TYPE_CHECKING:
-    from .scene_files import Scene
 
 __all__ = ["Assembly"]
 
@@ -38,19 +36,20 @@ class Assembly:
 
     Parameters
     ----------
-    scene
+    table
         What is on the bench.
+    fixture
+        What the parts are fitted into.
     draw
         Draws the true values and keeps them.
     """
 
-    def __init__(self, scene: "Scene", draw: Draw) -> None:
-        self._scene, self._draw = scene, draw
-        table = scene.table
+    def __init__(self, table: SceneTable, *, fixture: FixtureTable, draw: Draw) -> None:
+        self._table, self._fixture, self._draw = table, fixture, draw
         self.generator_values = draw_values(table.generator, "generator", draw)
         self.detector_values = draw_values(table.detector, "detector", draw)
         self._fixture_branches = self._draw_fixture()
-        self._nodes = {slot.name: slot.nodes for slot in scene.fixture.slot}
+        self._nodes = {slot.name: slot.nodes for slot in fixture.slot}
         self._fitted: dict[str, _Fitted] = {}
         for slot, part in table.parts.items():
             values: dict[str, Any] = draw_values(part, slot, draw)
@@ -65,9 +64,9 @@ class Assembly:
             self.insert_part(1)
 
     def _draw_fixture(self) -> list[Branch]:
-        choice = self._scene.table.fixture
+        choice = self._table.fixture
         branches: list[Branch] = []
-        for table in self._scene.fixture.element:
+        for table in self._fixture.element:
             element = table
             override = choice.elements.get(table.name)
             if override is not None:
@@ -84,7 +83,7 @@ class Assembly:
     @property
     def part_count(self) -> int:
         """How many parts the lot has; 0 without a lot."""
-        lot = self._scene.table.lot
+        lot = self._table.lot
         return 0 if lot is None else lot.count
 
     @property
@@ -107,7 +106,7 @@ class Assembly:
         ValueError
             The lot has no such part.
         """
-        lot = self._scene.table.lot
+        lot = self._table.lot
         if lot is None:
             raise LookupError("the scene has no lot of parts")
         if not 1 <= number <= lot.count:
@@ -233,7 +232,7 @@ class Assembly:
 
     def circuit(self) -> Circuit:
         """Build the circuit of what is on the bench now."""
-        fixture = self._scene.fixture
+        fixture = self._fixture
         branches = list(self._fixture_branches)
         for slot, fitted in self._fitted.items():
             is_out = fitted.kind == "sheet" and self.sheet_state == "out"

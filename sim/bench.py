@@ -3,7 +3,6 @@
 import threading
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
-from typing import TYPE_CHECKING
 
 from .assembly import Assembly
 from .clock import Clock
@@ -18,10 +17,8 @@ from .modes import Mode, natural_modes
 from .operating import OperatingPoint
 from .parts import Draw, draw_values
 from .path import Component, Harmonic, SignalPath
+from .scene_model import FixtureTable, SceneTable
 from .spread import stream
-
-if TYPE_CHECKING:
-    from .scene_files import Scene
 
 __all__ = ["SimulatedBench"]
 
@@ -41,8 +38,10 @@ class SimulatedBench:
 
     Parameters
     ----------
-    scene
-        What is on the bench.
+    table
+        What is on the bench, as a scene file says it.
+    fixture
+        What the parts are fitted into.
     seed
         Draws the true values and the noise.
     clock
@@ -57,15 +56,17 @@ class SimulatedBench:
         The circuit as it stands, and how it rings.
     """
 
-    def __init__(self, scene: "Scene", *, seed: int, clock: Clock) -> None:
-        self.scene, self.seed, self.clock = scene, seed, clock
+    def __init__(
+        self, table: SceneTable, *, fixture: FixtureTable, seed: int, clock: Clock
+    ) -> None:
+        self.table, self.fixture, self.seed, self.clock = table, fixture, seed, clock
         self._draw = Draw(seed)
         self._lock = threading.RLock()
-        self.assembly = Assembly(scene, self._draw)
-        self._room = draw_values(scene.table.environment, "environment", self._draw)
+        self.assembly = Assembly(table, fixture=fixture, draw=self._draw)
+        self._room = draw_values(table.environment, "environment", self._draw)
         self.circuit = self.assembly.circuit()
         self.modes: tuple[Mode, ...] = self._modes()
-        generator = scene.table.generator
+        generator = table.generator
         self.path = SignalPath(
             self.circuit,
             self.modes,
@@ -100,7 +101,7 @@ class SimulatedBench:
         """Role to canonical VISA resource name."""
         from pyvisa.rname import to_canonical_name
 
-        table = self.scene.table
+        table = self.table
         names = {
             "generator": table.generator.resource,
             "detector": table.detector.resource,
@@ -207,7 +208,7 @@ class SimulatedBench:
     # Building ----------------------------------------------------------------------
 
     def _kelvin(self, now_s: float) -> float:
-        room, table = self._room, self.scene.table.environment
+        room, table = self._room, self.table.environment
         start = room["temperature_c"] - table.reference_temperature_c
         return float(start + room["warming_k_per_s"] * now_s)
 
@@ -227,7 +228,7 @@ class SimulatedBench:
         return (MAKER, kind, str(self.seed), VERSION)
 
     def _faults(self, role: str) -> FaultPlan | None:
-        tables = [t for t in self.scene.table.fault if t.instrument == role]
+        tables = [t for t in self.table.fault if t.instrument == role]
         if not tables:
             return None
         faults = [
@@ -247,8 +248,8 @@ class SimulatedBench:
             "generator": self._build_generator(),
             "detector": self._build_detector(),
         }
-        kinds = {part.kind for part in self.scene.table.parts.values()}
-        slots = set(self.scene.table.parts)
+        kinds = {part.kind for part in self.table.parts.values()}
+        slots = set(self.table.parts)
         if (
             self.part_count
             or kinds & {"variable-capacitor", "sheet"}
@@ -258,7 +259,7 @@ class SimulatedBench:
         return instruments
 
     def _build_generator(self) -> Generator:
-        table, values = self.scene.table.generator, self.assembly.generator_values
+        table, values = self.table.generator, self.assembly.generator_values
         traits = GeneratorTraits(
             source_resistance_ohm=values["source_resistance_ohm"],
             frequency_min_hz=table.frequency_min_hz,
@@ -284,7 +285,7 @@ class SimulatedBench:
         )
 
     def _build_detector(self) -> InstrumentCore:
-        table = self.scene.table.detector
+        table = self.table.detector
         context = DetectorContext(
             identity=self._identity(DETECTOR_NAMES[table.kind]),
             clock=self.clock,

@@ -53,7 +53,8 @@ class Scene:
         from .bench import SimulatedBench
         from .clock import SceneClock
 
-        return SimulatedBench(self, seed=seed, clock=clock or SceneClock())
+        clock = clock or SceneClock()
+        return SimulatedBench(self.table, fixture=self.fixture, seed=seed, clock=clock)
 
 
 def _bundled(folder: str) -> tuple[str, ...]:

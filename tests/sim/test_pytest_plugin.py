@@ -46,8 +46,10 @@ def test_the_default_scene_and_tcp_work_too(tmp_path):
     text = """
         import socket
 
+        from halfpower.sim import load_scene
+
         def test_over_tcp(simulated_bench, simulated_tcp):
-            assert simulated_bench.scene.name == "kit-coil"
+            assert simulated_bench.table == load_scene("kit-coil").table
             _, host, port, _ = simulated_tcp.resources["generator"].split("::")
             with socket.create_connection((host, int(port)), timeout=5) as link:
                 link.sendall(b"*IDN?\\n")

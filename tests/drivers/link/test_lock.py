@@ -15,7 +15,7 @@ RESOURCE = "TCPIP0::192.0.2.10::inst0::INSTR"
 HOLD = """\
 import sys
 from pathlib import Path
-from halfpower.drivers.lock import InstrumentLock
+from halfpower.drivers.link.lock import InstrumentLock
 lock = InstrumentLock(sys.argv[1], name="generator", folder=Path(sys.argv[2]))
 print("held", flush=True)
 sys.stdin.read()
