@@ -27,8 +27,7 @@ from halfpower.analysis.tank import SheetSample
 from halfpower.cli.attendant import SceneAttendant, SceneCapacitor
 from halfpower.cli.on_bench import bundled_bench_file
 from halfpower.drivers import Bench, load_bench_file, open_bench
-from halfpower.sim import load_scene, open_visa
-from halfpower.sim.bench import SimulatedBench
+from halfpower.sim import SimulatedBench, load_scene, open_visa
 from halfpower.sweeps import (
     CapacitorJob,
     KnownCapacitor,

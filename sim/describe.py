@@ -2,9 +2,8 @@
 
 from typing import Any
 
+from .scene import Slot, Spread, Table
 from .scene_files import Scene, bundled_scenes, load_scene
-from .scene_model import Slot
-from .spread import Spread, Table
 
 __all__ = ["describe_scene", "scene_titles"]
 

@@ -8,13 +8,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from .errors import SceneError
-from .scene_check import hint, line_of, refusal, validate
-from .scene_model import FixtureTable, SceneTable
-from .toml_lines import key_lines
+from .scene import FixtureTable, SceneTable, hint, key_lines, line_of, refusal, validate
 
 if TYPE_CHECKING:
     from .bench import SimulatedBench
-    from .clock import Clock
+    from .instruments import Clock
 
 __all__ = ["Scene", "bundled_fixtures", "bundled_scenes", "load_fixture", "load_scene"]
 
@@ -51,7 +49,7 @@ class Scene:
             The bench's clock; a virtual one of its own by default.
         """
         from .bench import SimulatedBench
-        from .clock import SceneClock
+        from .instruments import SceneClock
 
         clock = clock or SceneClock()
         return SimulatedBench(self.table, fixture=self.fixture, seed=seed, clock=clock)

@@ -7,11 +7,11 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from .link import Link
+from .instruments import Link
 
 if TYPE_CHECKING:
     from .bench import SimulatedBench
-    from .instrument import InstrumentCore
+    from .instruments import InstrumentCore
 
 __all__ = ["ServedBench", "serve"]
 

@@ -19,12 +19,11 @@ from pyvisa.util import LibraryPath
 from pyvisa_sim.devices import Device, Devices
 from pyvisa_sim.highlevel import SimVisaLibrary
 
-from .link import Link, LinkClosedError
+from .instruments import Link, LinkClosedError
 
 if TYPE_CHECKING:
     from .bench import SimulatedBench
-    from .clock import Clock
-    from .instrument import InstrumentCore
+    from .instruments import Clock, InstrumentCore
 
 __all__ = ["BenchDevice", "BenchLibrary", "open_visa"]
 

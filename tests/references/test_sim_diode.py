@@ -11,7 +11,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.special import ive
 
-from halfpower.sim.voltmeter import diode_voltage
+from halfpower.sim.instruments.voltmeter import diode_voltage
 
 
 @pytest.mark.parametrize("peak_v", np.geomspace(1e-4, 20.0, 23))

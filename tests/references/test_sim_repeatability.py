@@ -13,7 +13,7 @@ import pytest
 SCRIPT = """
 import sys
 from halfpower.sim import bundled_scenes, load_scene
-from halfpower.sim.link import Link, LinkClosedError
+from halfpower.sim.instruments.link import Link, LinkClosedError
 for name in bundled_scenes():
     bench = load_scene(name).build(seed=int(sys.argv[1]))
     links = {role: Link(core) for role, core in bench.instruments.items()}

@@ -12,9 +12,7 @@ import numpy as np
 import pytest
 from scipy.linalg import expm
 
-from halfpower.sim.circuit import Branch, Circuit
-from halfpower.sim.modes import natural_modes
-from halfpower.sim.path import SignalPath
+from halfpower.sim.circuit import Branch, Circuit, SignalPath, natural_modes
 
 RS, CC, C, L, R = 50.0, 20e-12, 1e-9, 100e-6, 12.0  # Q about 25 near 500 kHz
 RL = 100e3

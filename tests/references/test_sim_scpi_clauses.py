@@ -9,7 +9,7 @@ are from memory.
 import pytest
 
 from halfpower.sim import load_scene
-from halfpower.sim.link import Link
+from halfpower.sim.instruments import Link
 
 
 @pytest.fixture

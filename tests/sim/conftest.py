@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from halfpower.sim import SimulatedBench, load_scene
-from halfpower.sim.link import Link
+from halfpower.sim.instruments import Link
 
 HEAD = 'schema = "halfpower.scene/1"\ntitle = "t"\nsetting = "s"\n'
 GENERATOR = '[generator]\nresource = "TCPIP0::192.0.2.10::inst0::INSTR"\n'

@@ -5,8 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from halfpower.sim.circuit import Branch, Circuit, Scale
-from halfpower.sim.modes import follow_mode, natural_modes
+from halfpower.sim.circuit import Branch, Circuit, natural_modes
+from halfpower.sim.circuit.modes import follow_mode
+from halfpower.sim.circuit.nodal import Scale
 
 L, C, R = 10e-6, 200e-12, 1e3
 

@@ -4,21 +4,29 @@ import threading
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
+from ..circuit import (
+    Component,
+    Harmonic,
+    Mode,
+    OperatingPoint,
+    SignalPath,
+    natural_modes,
+)
+from ..instruments import (
+    Clock,
+    DetectorContext,
+    Fault,
+    FaultPlan,
+    Generator,
+    GeneratorTraits,
+    Hand,
+    InstrumentCore,
+    Reach,
+    build_detector,
+)
+from ..scene import FixtureTable, SceneTable, stream
 from .assembly import Assembly
-from .clock import Clock
-from .detector import DetectorContext
-from .detectors import build_detector
-from .faults import Fault, FaultPlan
-from .generator import Generator
-from .generator_traits import GeneratorTraits
-from .hand import Hand, Reach
-from .instrument import InstrumentCore
-from .modes import Mode, natural_modes
-from .operating import OperatingPoint
 from .parts import Draw, draw_values
-from .path import Component, Harmonic, SignalPath
-from .scene_model import FixtureTable, SceneTable
-from .spread import stream
 
 __all__ = ["SimulatedBench"]
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from halfpower.sim.faults import Fault, FaultPlan
+from halfpower.sim.instruments import Fault, FaultPlan
 
 
 def plan(*faults, seed=0):

@@ -12,7 +12,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from .circuit import Circuit, FloatArray, Scale
+from .nodal import Circuit, FloatArray, Scale
 
 __all__ = ["OperatingPoint"]
 

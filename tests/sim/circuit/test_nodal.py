@@ -5,7 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from halfpower.sim.circuit import Branch, Circuit, Scale
+from halfpower.sim.circuit import Branch, Circuit
+from halfpower.sim.circuit.nodal import Scale
 
 GROUNDED = ("source", "ground")
 

@@ -5,9 +5,9 @@ from collections.abc import Mapping
 from dataclasses import fields
 from typing import Any, TypeVar
 
+from ..scene import DiodeProbeTable, PowerMeterTable, ScopeTable, VoltmeterTable
 from .detector import DetectorContext, DetectorCore
 from .power_meter import PowerMeter, PowerMeterTraits
-from .scene_model import DiodeProbeTable, PowerMeterTable, ScopeTable, VoltmeterTable
 from .scope import Scope, ScopeTraits
 from .voltmeter import DiodeProbe, DiodeProbeTraits, Voltmeter, VoltmeterTraits
 

@@ -5,9 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from halfpower.sim.circuit import Branch, Circuit
-from halfpower.sim.modes import natural_modes
-from halfpower.sim.path import Harmonic, SignalPath
+from halfpower.sim.circuit import Branch, Circuit, Harmonic, SignalPath, natural_modes
 
 TANK = [
     Branch(name="coupling", nodes=("source", "tank"), capacitance_f=1e-12),

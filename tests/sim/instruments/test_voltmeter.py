@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from halfpower.sim import load_scene
-from halfpower.sim.voltmeter import diode_voltage
+from halfpower.sim.instruments.voltmeter import diode_voltage
 
 
 @pytest.fixture

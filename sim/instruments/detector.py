@@ -11,10 +11,10 @@ from typing import TypedDict
 
 import numpy as np
 
+from ..circuit import Component
 from .clock import Clock
 from .faults import FaultPlan
 from .instrument import InstrumentCore
-from .path import Component
 
 __all__ = ["DetectorContext", "DetectorCore", "Look", "low_pass"]
 

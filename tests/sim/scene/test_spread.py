@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from halfpower.sim.spread import Spread, stream
+from halfpower.sim.scene import Spread, stream
 
 N = 4000
 

@@ -21,8 +21,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from .circuit import Circuit, Scale
 from .modes import Mode, follow_mode
+from .nodal import Circuit, Scale
 from .operating import OperatingPoint
 
 __all__ = ["Component", "Harmonic", "SignalPath"]

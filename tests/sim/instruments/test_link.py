@@ -2,7 +2,7 @@
 
 import pytest
 
-from halfpower.sim.link import Link, LinkClosedError
+from halfpower.sim.instruments import Link, LinkClosedError
 
 
 @pytest.fixture

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .circuit import Circuit, ComplexArray, Scale
+from .nodal import Circuit, ComplexArray, Scale
 
 __all__ = ["Mode", "follow_mode", "natural_modes"]
 

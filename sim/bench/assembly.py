@@ -3,8 +3,16 @@
 from dataclasses import dataclass, field
 from typing import Any
 
-from .circuit import GROUND, Branch, Circuit
-from .part_tables import Part, SheetPart, VariableCapacitorPart
+from ..circuit import GROUND, Branch, Circuit
+from ..scene import (
+    FixtureTable,
+    Part,
+    SceneTable,
+    SheetPart,
+    Spread,
+    VariableCapacitorPart,
+    stream,
+)
 from .parts import (
     Draw,
     capacitor_at,
@@ -13,8 +21,6 @@ from .parts import (
     part_branches,
     with_defect,
 )
-from .scene_model import FixtureTable, SceneTable
-from .spread import Spread, stream
 
 __all__ = ["Assembly"]
 

@@ -4,10 +4,8 @@ import math
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from .circuit import Branch
-from .part_tables import Defect
-from .scene_model import ElementTable
-from .spread import Spread, Table, stream
+from ..circuit import Branch
+from ..scene import Defect, ElementTable, Spread, Table, stream
 
 __all__ = [
     "Draw",

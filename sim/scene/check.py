@@ -6,7 +6,7 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from .errors import SceneError
+from ..errors import SceneError
 from .toml_lines import LineMap, key_lines
 
 __all__ = ["Problem", "hint", "line_of", "refusal", "validate"]

@@ -5,10 +5,10 @@ import math
 import numpy as np
 import pytest
 
+from halfpower.sim.bench.parts import Draw, draw_values, part_branches, with_defect
 from halfpower.sim.circuit import Circuit
-from halfpower.sim.part_tables import CoilPart, Defect, SheetPart
-from halfpower.sim.parts import Draw, draw_values, part_branches, with_defect
-from halfpower.sim.spread import Spread
+from halfpower.sim.scene import Defect, SheetPart, Spread
+from halfpower.sim.scene.part_tables import CoilPart
 
 NODES = ("source", "ground")
 

@@ -14,10 +14,9 @@ from typing import Unpack
 
 import numpy as np
 
-from .circuit import FloatArray
+from ..circuit import Component, FloatArray
 from .detector import DetectorContext, DetectorCore, low_pass
 from .instrument import INFINITY
-from .path import Component
 from .scpi import Command, ScpiError
 from .scpi_parameters import NO_UNIT, VOLTAGE_UNITS, parse_choice, parse_number
 

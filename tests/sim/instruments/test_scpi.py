@@ -2,8 +2,13 @@
 
 import pytest
 
-from halfpower.sim.scpi import Command, CommandTable, ScpiError, split_message
-from halfpower.sim.scpi_parameters import (
+from halfpower.sim.instruments.scpi import (
+    Command,
+    CommandTable,
+    ScpiError,
+    split_message,
+)
+from halfpower.sim.instruments.scpi_parameters import (
     FREQUENCY,
     parse_boolean,
     parse_choice,

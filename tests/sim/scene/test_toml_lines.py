@@ -3,7 +3,7 @@
 import tomllib
 
 from halfpower.sim import bundled_scenes, load_scene
-from halfpower.sim.toml_lines import key_lines
+from halfpower.sim.scene import key_lines
 
 TEXT = '''\
 # a comment = 1

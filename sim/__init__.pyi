@@ -1,0 +1,13 @@
+from .bench.bench import SimulatedBench as SimulatedBench
+from .describe import describe_scene as describe_scene
+from .describe import scene_titles as scene_titles
+from .errors import SceneError as SceneError
+from .instruments.clock import Clock as Clock
+from .instruments.clock import RealClock as RealClock
+from .instruments.clock import SceneClock as SceneClock
+from .scene_files import Scene as Scene
+from .scene_files import bundled_scenes as bundled_scenes
+from .scene_files import load_scene as load_scene
+from .server import ServedBench as ServedBench
+from .server import serve as serve
+from .visa import open_visa as open_visa

@@ -1,0 +1,5 @@
+"""The drawn parts, the circuit they make, and the instruments on it."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

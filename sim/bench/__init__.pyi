@@ -1,0 +1,1 @@
+from .bench import SimulatedBench as SimulatedBench

@@ -1,0 +1,5 @@
+"""The circuit: nodal analysis, its natural modes, and what moves its values."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,0 +1,10 @@
+from .modes import Mode as Mode
+from .modes import natural_modes as natural_modes
+from .nodal import GROUND as GROUND
+from .nodal import Branch as Branch
+from .nodal import Circuit as Circuit
+from .nodal import FloatArray as FloatArray
+from .operating import OperatingPoint as OperatingPoint
+from .path import Component as Component
+from .path import Harmonic as Harmonic
+from .path import SignalPath as SignalPath

@@ -1,0 +1,5 @@
+"""Simulated instruments: messages in, answers out, in the scene's own time."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

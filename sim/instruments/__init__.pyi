@@ -1,0 +1,14 @@
+from .clock import Clock as Clock
+from .clock import RealClock as RealClock
+from .clock import SceneClock as SceneClock
+from .detector import DetectorContext as DetectorContext
+from .detectors import build_detector as build_detector
+from .faults import Fault as Fault
+from .faults import FaultPlan as FaultPlan
+from .generator import Generator as Generator
+from .generator_traits import GeneratorTraits as GeneratorTraits
+from .hand import Hand as Hand
+from .hand import Reach as Reach
+from .instrument import InstrumentCore as InstrumentCore
+from .link import Link as Link
+from .link import LinkClosedError as LinkClosedError
