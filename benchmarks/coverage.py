@@ -16,9 +16,8 @@ from halfpower.analysis import Result, parse_stated
 from halfpower.cli.on_bench import bundled_bench_file
 from halfpower.drivers import load_bench_file, open_bench
 from halfpower.sim import load_scene, open_visa
-from halfpower.sweeps.coil import KnownParts, measure_coil
-from halfpower.sweeps.known import KnownCapacitor
-from halfpower.sweeps.on_bench import Span
+from halfpower.sweeps import KnownCapacitor, Span, measure_coil
+from halfpower.sweeps.procedures import KnownParts
 
 CAPACITOR = KnownCapacitor(
     capacitance_f=parse_stated("150pF +- 1%", "F"),

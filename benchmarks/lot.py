@@ -37,13 +37,19 @@ from halfpower.cli.lot_display import ShowLot
 from halfpower.cli.lot_keeping import BaseKeeper, circumstances_of, resumed
 from halfpower.cli.on_bench import located
 from halfpower.drivers import Bench, open_bench
-from halfpower.records.base import open_base
+from halfpower.records import open_base
 from halfpower.sim import SimulatedBench
-from halfpower.sweeps.lot import LotRun
-from halfpower.sweeps.lot_file import LotFile, parse_lot_text
-from halfpower.sweeps.lot_measure import Measured, PartBench
-from halfpower.sweeps.lot_outcome import CheckOutcome, LotVerdict, Outcome
-from halfpower.sweeps.lot_prior import PriorBook
+from halfpower.sweeps import LotRun
+from halfpower.sweeps.lots import (
+    CheckOutcome,
+    LotFile,
+    LotVerdict,
+    Outcome,
+    PartBench,
+    PriorBook,
+    parse_lot_text,
+)
+from halfpower.sweeps.lots.measure import Measured
 
 BUNDLED = Path(__file__).parents[1] / "cli" / "lots" / "choke-lot.toml"
 SHARE_MEASURING, LONGEST_S = 0.8, 2.0  # of the kills; from then to the kill

@@ -37,8 +37,8 @@ from time import perf_counter
 import numpy as np
 from sqlalchemy import create_engine, text
 
-from halfpower.records.base import RecordBase, open_base
-from halfpower.records.entries import PartEntry, ReworkEntry, StoredQuantity
+from halfpower.records import RecordBase, open_base
+from halfpower.records.base import PartEntry, ReworkEntry, StoredQuantity
 
 HERE = Path(__file__).parent
 sys.path.append(str(HERE.parent / "tests" / "records" / "base"))

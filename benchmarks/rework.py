@@ -37,8 +37,8 @@ from halfpower.analysis.tank import (
 )
 from halfpower.cli.constants import constants_in_force, corrected_by
 from halfpower.cli.reworking import AT_ONCE, Stamp, fits_of, rework_lot
-from halfpower.records.base import RecordBase, open_base
-from halfpower.sweeps.lot_file import parse_lot_text
+from halfpower.records import RecordBase, open_base
+from halfpower.sweeps.lots import parse_lot_text
 
 LOT = "large"
 CORRECTIONS = [

@@ -30,16 +30,18 @@ from halfpower.drivers import Bench, load_bench_file, open_bench
 from halfpower.sim import SimulatedBench, load_scene, open_visa
 from halfpower.sweeps import (
     CapacitorJob,
+    FixtureJob,
     KnownCapacitor,
     KnownParts,
     Session,
     SheetJob,
     Span,
+    WorkCoil,
     measure_capacitor,
     measure_coil,
+    measure_fixture,
     measure_sheet,
 )
-from halfpower.sweeps.fixture import FixtureJob, WorkCoil, measure_fixture
 
 Truth = Mapping[str, float]
 TANK = KnownCapacitor(

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from ..analysis.errors import InputError
 from ..drivers.instruments import Ask
-from ..sweeps.steps import Arrangement, Attendant
+from ..sweeps.run import Arrangement, Attendant
 
 if TYPE_CHECKING:
     from ..reports.hookup import Kind

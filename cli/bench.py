@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from ..analysis.detector import LinearityFit
     from ..drivers.bench import BenchFile, CheckRow, LevelSteps
-    from ..sweeps.guard import TankGuard
+    from ..sweeps.run import TankGuard
     from .on_bench import Located
 
 __all__ = ["app"]
@@ -267,7 +267,7 @@ def _linearise(
     from ..analysis.reading import Reading, Setting
     from ..drivers.bench import LevelReading, open_parts, settle_unknown_s, step_levels
     from ..drivers.instruments import save_linearisation
-    from ..records.readings_file import free_path
+    from ..records.files import free_path
     from .output import talk
     from .person import ask_person
 
@@ -334,8 +334,7 @@ def _print_law(
 def _guard(file: "BenchFile", *, emf_v: float) -> "TankGuard":
     """Guard the fixture with nothing known on it: the highest voltage."""
     from ..analysis.quantity import Stated
-    from ..sweeps.guard import TankGuard
-    from ..sweeps.on_bench import tank_on_bench
+    from ..sweeps.run import TankGuard, tank_on_bench
 
     nothing = Stated(value=0.0)
     tank = tank_on_bench(

@@ -66,9 +66,7 @@ def capacitor(
     """
     from ..analysis.errors import InputError
     from ..analysis.quantity import parse_quantity
-    from ..sweeps.capacitor import measure_capacitor
-    from ..sweeps.capacitor_job import METHODS, CapacitorJob
-    from ..sweeps.marked import Marked
+    from ..sweeps.procedures import METHODS, CapacitorJob, Marked, measure_capacitor
     from .output import hand_out
 
     job = CapacitorJob(

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from ..analysis.predict import BenchReach, Candidate, ReadingPlan
     from ..analysis.quantity import Stated
     from ..drivers.bench import BenchFile
-    from ..sweeps.known import KnownCapacitor
+    from ..sweeps.run import KnownCapacitor
 
 __all__ = ["capacitors"]
 
@@ -84,7 +84,7 @@ def capacitors(
     """
     from ..analysis.predict import choose_capacitors
     from ..analysis.quantity import parse_quantity, parse_stated
-    from ..sweeps.known import KnownCapacitor
+    from ..sweeps.run import KnownCapacitor
     from .predicted import hand_out_capacitors
 
     loss = None if capacitor_loss is None else parse_stated(capacitor_loss, "fraction")
@@ -131,10 +131,8 @@ def _candidate(
     file: "BenchFile", *, name: str, known: "KnownCapacitor", own_f: "Stated | None"
 ) -> "Candidate":
     from ..analysis.predict import Candidate
-    from ..sweeps.coil import KnownParts
-    from ..sweeps.guard import TankGuard
-    from ..sweeps.known import USUAL_SELF_CAPACITANCE
-    from ..sweeps.on_bench import tank_on_bench
+    from ..sweeps.procedures import KnownParts
+    from ..sweeps.run import USUAL_SELF_CAPACITANCE, TankGuard, tank_on_bench
 
     KnownParts(capacitors=(known,), self_capacitance_f=own_f)  # refuses what cannot be
     tank = tank_on_bench(
@@ -151,7 +149,7 @@ def _candidate(
 
 def _reach(file: "BenchFile") -> "BenchReach":
     from ..analysis.predict import BenchReach
-    from ..sweeps.planner import SETTLING_TAUS
+    from ..sweeps.plan import SETTLING_TAUS
 
     return BenchReach(
         lowest_hz=file.limits.lowest_frequency_hz,

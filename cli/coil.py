@@ -82,8 +82,7 @@ def coil(
     """
     from ..analysis.errors import InputError
     from ..analysis.quantity import parse_quantity
-    from ..sweeps.coil import KnownParts, coil_span, measure_coil
-    from ..sweeps.marked import Marked
+    from ..sweeps.procedures import KnownParts, Marked, coil_span, measure_coil
     from .output import hand_out
 
     if capacitor_loss is not None and not capacitor:

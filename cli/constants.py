@@ -17,11 +17,14 @@ from ..analysis.errors import InputError
 from ..analysis.quantity import Stated, Unit, describe
 from ..analysis.tank import Tank
 from ..drivers.bench import BenchFile, DetectorTable, FixtureTable, GeneratorTable
-from ..records.entries import Circumstances
-from ..sweeps.known import USUAL_CAPACITOR_LOSS, USUAL_SELF_CAPACITANCE
-from ..sweeps.lot_file import LotFile
-from ..sweeps.lot_tables import MeasureTable
-from ..sweeps.on_bench import EXPONENTS, tank_on_bench
+from ..records.base import Circumstances
+from ..sweeps.lots import LotFile, MeasureTable
+from ..sweeps.run import (
+    EXPONENTS,
+    USUAL_CAPACITOR_LOSS,
+    USUAL_SELF_CAPACITANCE,
+    tank_on_bench,
+)
 
 __all__ = ["Constants", "constants_in_force", "corrected_by", "corrected_by_bench"]
 

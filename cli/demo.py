@@ -29,10 +29,9 @@ def demo(
     Example: halfpower demo
     """
     from ..analysis.quantity import parse_stated
-    from ..records.readings_file import free_stem
-    from ..sweeps.coil import KnownParts, measure_coil
-    from ..sweeps.known import KnownCapacitor
-    from ..sweeps.on_bench import Span
+    from ..records.files import free_stem
+    from ..sweeps.procedures import KnownParts, measure_coil
+    from ..sweeps.run import KnownCapacitor, Span
     from .on_bench import Place, measuring
     from .output import Wanted, hand_out, talk
 

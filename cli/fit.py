@@ -56,8 +56,8 @@ def fit(
     Example: halfpower fit readings.csv --plot readings.png
     """
     from ..analysis.quantity import parse_stated
-    from ..records.readings import read_sweep
-    from ..sweeps.from_file import NO_STRAY, fit_readings
+    from ..records.files import read_sweep
+    from ..sweeps.procedures import NO_STRAY, fit_readings
     from .output import Wanted, hand_out
 
     sweep = read_sweep(file, step=step)

@@ -92,7 +92,7 @@ def measure(
     --from 1MHz --to 5MHz --save fixture.toml
     """
     from ..analysis.quantity import parse_quantity, parse_stated
-    from ..sweeps.fixture import FixtureJob, WorkCoil, measure_fixture
+    from ..sweeps.procedures import FixtureJob, WorkCoil, measure_fixture
     from .fixture_keeping import save_result
     from .output import hand_out
 
@@ -152,7 +152,7 @@ def check(
     Example: halfpower fixture check --bench bench.toml --capacitor 150pF --from 2MHz
     --to 4MHz --history reference.csv
     """
-    from ..sweeps.coil import KnownParts, measure_coil
+    from ..sweeps.procedures import KnownParts, measure_coil
     from .fixture_keeping import History
     from .output import hand_out
 

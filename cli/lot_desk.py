@@ -10,11 +10,8 @@ from typing import TYPE_CHECKING
 from ..analysis.errors import HalfpowerError, InputError
 from ..analysis.tank import REFERENCE
 from ..drivers.instruments import Ask
-from ..sweeps.lot import Contact, Presented, Wish
-from ..sweeps.lot_file import LotFile
-from ..sweeps.lot_outcome import Part
-from ..sweeps.lot_tables import ASK, is_one_line
-from ..sweeps.steps import Arrangement
+from ..sweeps.lots import ASK, Contact, LotFile, Part, Presented, Wish, is_one_line
+from ..sweeps.run import Arrangement
 
 if TYPE_CHECKING:
     from ..sim.bench import SimulatedBench

@@ -8,7 +8,7 @@ from rich.markup import escape
 from rich.panel import Panel
 from rich.text import Text
 
-from ..sweeps.lot_outcome import CheckOutcome, LotVerdict, Outcome, shown
+from ..sweeps.lots import CheckOutcome, LotVerdict, Outcome, shown
 
 __all__ = ["ShowLot", "left_in_words"]
 

@@ -4,12 +4,10 @@ import json
 from collections import Counter
 from collections.abc import Sequence
 
-from ..records.entries import Verdict
-from ..records.rows import CheckRow, LotRow, PartRow
+from ..records.base import CheckRow, LotRow, PartRow, Verdict
 from ..reports.lot_documents import lot_document
 from ..reports.lot_result import Held, HeldAgainst, lot_result
-from ..sweeps.lot_file import LotFile
-from ..sweeps.lot_tables import RangeTable
+from ..sweeps.lots import LotFile, RangeTable
 
 __all__ = ["held_against", "lot_counts", "lot_json", "status_of"]
 

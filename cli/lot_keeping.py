@@ -12,25 +12,29 @@ from ..analysis.quantity import Caution, Quantity
 from ..analysis.reading import Reading
 from ..analysis.result import Result
 from ..drivers import Bench
-from ..records.base import RecordBase
-from ..records.document import to_json
-from ..records.entries import (
+from ..records.base import (
     CheckEntry,
     Circumstances,
     LotEntry,
     LotState,
     PartEntry,
+    PartRow,
     Reason,
+    RecordBase,
     StoredQuantity,
     SweepColumns,
     Verdict,
 )
-from ..records.rows import PartRow
-from ..sweeps.lot import Standing
-from ..sweeps.lot_check import CheckBook
-from ..sweeps.lot_file import LotFile
-from ..sweeps.lot_outcome import CheckOutcome, LotVerdict, Outcome
-from ..sweeps.lot_prior import PriorBook
+from ..records.files import to_json
+from ..sweeps.lots import (
+    CheckBook,
+    CheckOutcome,
+    LotFile,
+    LotVerdict,
+    Outcome,
+    PriorBook,
+    Standing,
+)
 
 __all__ = ["BaseKeeper", "Kept", "circumstances_of", "resumed"]
 

@@ -11,11 +11,8 @@ from uuid import uuid4
 
 from ..analysis.errors import HalfpowerError, InputError
 from ..drivers import Bench, open_bench
-from ..records.base import RecordBase, open_base
-from ..records.entries import LotState
-from ..sweeps.lot import LotRun
-from ..sweeps.lot_file import LotFile, load_lot_file
-from ..sweeps.lot_measure import PartBench
+from ..records.base import LotState, RecordBase, open_base
+from ..sweeps.lots import LotFile, LotRun, PartBench, load_lot_file
 from .attendant import SceneAttendant
 from .lot_desk import CommandDesk, PersonDesk, SceneDesk
 from .lot_display import ShowLot

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from ..records.base import RecordBase
     from ..reports.lot_labels import Sheet
     from ..reports.lot_result import LotResult
-    from ..sweeps.lot_file import LotFile
+    from ..sweeps.lots import LotFile
 
 __all__ = ["gauge", "labels", "match", "result_of", "show"]
 
@@ -114,7 +114,7 @@ def result_of(base: "RecordBase", name: str, *, level: float = 0.95) -> "LotResu
 
 
 def _lot_file(text: str, name: str) -> "LotFile":
-    from ..sweeps.lot_file import parse_lot_text
+    from ..sweeps.lots import parse_lot_text
 
     return parse_lot_text(text, f"of lot {name!r}")
 
@@ -183,7 +183,7 @@ def match(
 def _within(given: list[str] | None, file: "LotFile") -> "Mapping[str, float]":
     from ..analysis.errors import InputError
     from ..analysis.quantity import parse_quantity
-    from ..sweeps.lot_tables import QUANTITIES
+    from ..sweeps.lots import QUANTITIES
 
     if not given:
         if file.matching is None:
@@ -256,7 +256,7 @@ def labels(
 
     Example: halfpower lot labels chokes labels.pdf --text '{label}|{inductance}'
     """
-    from ..records.entries import Verdict
+    from ..records.base import Verdict
     from ..reports.lot_labels import labels_of, save_labels
     from .output import talk
 
@@ -392,7 +392,7 @@ def gauge(
 
 
 def _first_of(file: "LotFile") -> str:
-    from ..sweeps.lot_tables import QUANTITIES
+    from ..sweeps.lots import QUANTITIES
 
     return QUANTITIES[file.lot.procedure][0]
 

@@ -15,7 +15,7 @@ def sweep(
     Example: halfpower sweep --bench bench.toml --from 5MHz --to 10MHz
     """
     from ..analysis.errors import InputError
-    from ..sweeps.sweep import measure_resonance
+    from ..sweeps.procedures import measure_resonance
     from .output import hand_out
 
     if setup.hookup is not None:

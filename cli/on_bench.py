@@ -19,12 +19,8 @@ from typing import TYPE_CHECKING
 from ..analysis.errors import InputError
 from ..drivers import Bench, BenchFile, load_bench_file, open_bench
 from ..drivers.bench import with_fixture_record
-from ..records.readings import read_comments, read_steps
-from ..records.readings_file import ReadingsFile, free_path
-from ..sweeps.resonate import Stored
-from ..sweeps.session import Session
-from ..sweeps.sink import Sink, Sinks
-from ..sweeps.steps import Attendant
+from ..records.files import ReadingsFile, free_path, read_comments, read_steps
+from ..sweeps.run import Attendant, Session, Sink, Sinks, Stored
 from .attendant import DrawingAttendant, PersonAttendant, SceneAttendant, SceneCapacitor
 from .output import KeepReadings, ShowProgress, kept, now_utc, show_caution, talk
 from .person import ask_person

@@ -8,7 +8,7 @@ import typer
 
 if TYPE_CHECKING:
     from ..analysis.quantity import Stated, Unit
-    from ..sweeps.known import Expected, KnownCapacitor
+    from ..sweeps.run import Expected, KnownCapacitor
 
 Choice = TypeVar("Choice", bound=str)
 
@@ -186,7 +186,7 @@ def length_or_none(text: str | None, *, option: str) -> "Stated | None":
 def known_capacitor(text: str, *, loss: str | None) -> "KnownCapacitor":
     """Read a known capacitor and its loss."""
     from ..analysis.quantity import parse_stated
-    from ..sweeps.known import KnownCapacitor
+    from ..sweeps.run import KnownCapacitor
 
     return KnownCapacitor(
         capacitance_f=parse_stated(text, "F"), loss=stated_or_none(loss, "fraction")
@@ -196,7 +196,7 @@ def known_capacitor(text: str, *, loss: str | None) -> "KnownCapacitor":
 def expected_of(text: str | None, unit: "Unit") -> "Expected | None":
     """Read what a part is thought to be."""
     from ..analysis.quantity import parse_stated
-    from ..sweeps.known import Expected
+    from ..sweeps.run import Expected
 
     return None if text is None else Expected(value=parse_stated(text, unit))
 

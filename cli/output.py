@@ -26,12 +26,11 @@ from rich.table import Table
 from ..analysis.errors import HalfpowerError, InputError
 from ..analysis.reading import Reading
 from ..analysis.result import Result
-from ..records.document import to_json
-from ..records.readings_file import ReadingsFile
+from ..records.files import ReadingsFile, to_json
 from ..reports.page import CAUTION, check_page, save_page
 from ..reports.picture import check_picture, save_picture
 from ..reports.summary import heading, quantity_rows, remarks, step_rows
-from ..sweeps.sink import Progress
+from ..sweeps.run import Progress
 
 __all__ = [
     "KeepReadings",

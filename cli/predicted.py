@@ -20,7 +20,7 @@ from ..analysis.markings import (
 )
 from ..analysis.predict import Choice, Prediction, Use
 from ..analysis.quantity import Quantity, Stated, format_quantity
-from ..records.prediction_document import (
+from ..records.files import (
     capacitors_document,
     document_text,
     marking_document,

@@ -32,8 +32,7 @@ def opened_base(where: str | None) -> Iterator["RecordBase"]:
     RecordError
         It is not there, or cannot be opened.
     """
-    from ..records.base import open_base
-    from ..records.engine import default_path
+    from ..records.base import default_path, open_base
     from ..records.errors import RecordError
 
     if where is None or "://" not in where:

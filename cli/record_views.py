@@ -4,9 +4,9 @@ import json
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from ..records.entries import Circumstances
-from ..records.rows import (
+from ..records.base import (
     CheckRow,
+    Circumstances,
     LotRow,
     LotSummary,
     PartRecord,

@@ -12,8 +12,7 @@ from .record_base import RecordsOption, opened_base
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from ..records.base import RecordBase
-    from ..records.rows import LotSummary, PartRecord
+    from ..records.base import LotSummary, PartRecord, RecordBase
     from .constants import Constants
 
 __all__ = ["app"]
@@ -119,7 +118,7 @@ def export(
 
     Example: halfpower records export chokes out/chokes --format parquet
     """
-    from ..records.export import export_csv, export_parquet
+    from ..records.base import export_csv, export_parquet
     from .options import choice_of
     from .output import talk
 
@@ -311,7 +310,7 @@ def _corrections(
 
 
 def _all_accepted(summary: "LotSummary") -> bool:
-    from ..records.entries import Verdict
+    from ..records.base import Verdict
 
     bad = (Verdict.REJECTED, Verdict.UNDECIDED, Verdict.UNMEASURED)
     return not summary.suspect and not any(summary.verdicts.get(one) for one in bad)

@@ -29,12 +29,16 @@ from ..analysis.tank import (
     measured_rows,
 )
 from ..analysis.uncertainty import DeducedRows
-from ..records.base import RecordBase
-from ..records.entries import Circumstances, Reason, ReworkEntry, Verdict
-from ..records.in_force import PartsInForce
-from ..records.rows import ReadingBatch
-from ..sweeps.lot_file import LotFile, parse_lot_text
-from ..sweeps.lot_outcome import LimitDecision
+from ..records.base import (
+    Circumstances,
+    PartsInForce,
+    ReadingBatch,
+    Reason,
+    RecordBase,
+    ReworkEntry,
+    Verdict,
+)
+from ..sweeps.lots import LimitDecision, LotFile, parse_lot_text
 from .constants import Constants, constants_in_force
 from .lot_keeping import PEAK
 

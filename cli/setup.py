@@ -29,8 +29,7 @@ if TYPE_CHECKING:
     from contextlib import AbstractContextManager
 
     from ..drivers import Bench
-    from ..sweeps.on_bench import Span
-    from ..sweeps.session import Session
+    from ..sweeps.run import Session, Span
     from .output import Wanted
 
 __all__ = ["Setup", "measures"]
@@ -112,7 +111,7 @@ class Setup:
     ) -> "Span":
         """Give a span in Hz the goal that the options name."""
         from ..analysis.quantity import parse_quantity
-        from ..sweeps.on_bench import Span
+        from ..sweeps.run import Span
 
         return Span(
             lowest_hz=low_hz,

@@ -102,7 +102,7 @@ def sheet(
     from ..analysis.errors import InputError
     from ..analysis.quantity import parse_stated
     from ..analysis.tank import METHODS, SheetSample, mean_thickness
-    from ..sweeps.sheet import SheetJob, measure_sheet
+    from ..sweeps.procedures import SheetJob, measure_sheet
     from .output import hand_out
 
     sample = SheetSample(

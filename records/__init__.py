@@ -1,1 +1,5 @@
 """Keep every reading and result, and find them again."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

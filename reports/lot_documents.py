@@ -7,8 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from ..analysis.lots import Capability, Limits, QuantityFigures, Trend
-from ..records.export import as_spreadsheet_text
-from ..records.rows import PartRow
+from ..records.base import PartRow, as_spreadsheet_text
 from .lot_matching import MatchedLot
 from .lot_result import LotResult, bin_of
 
@@ -152,7 +151,7 @@ def lot_csv(result: LotResult) -> str:
     """Give a lot's parts as CSV (RFC 4180), a row a part as it counts now.
 
     Text that a spreadsheet would take for a formula has an apostrophe before it, as
-    `halfpower.records.export` says.
+    `halfpower.records.base.export` says.
     """
     names = [(one.column.quantity, one.column.unit) for one in result.figures]
     heads = [name if unit == "1" else f"{name}_{unit}" for name, unit in names]

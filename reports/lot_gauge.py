@@ -8,8 +8,7 @@ from typing import Any, Literal
 import numpy as np
 
 from ..analysis.lots import GaugeStudy, Limits, Pool, crossed_study
-from ..records.entries import Verdict
-from ..records.rows import PartRow
+from ..records.base import PartRow, Verdict
 from .errors import ReportError
 from .lot_result import quantity_of
 from .lot_tables import TextTable

@@ -10,8 +10,7 @@ from datetime import datetime
 from importlib.util import find_spec
 from typing import Any
 
-from ..records.entries import Verdict
-from ..records.rows import PartRow
+from ..records.base import PartRow, Verdict
 from .errors import ReportError
 
 __all__ = ["junit_xml"]

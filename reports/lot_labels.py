@@ -12,7 +12,7 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from ..records.entries import Verdict
+from ..records.base import Verdict
 from .errors import ReportError
 from .lot_result import LotResult, bin_of
 from .lot_tables import quantity_text
@@ -20,7 +20,7 @@ from .lot_tables import quantity_text
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from ..records.rows import PartRow
+    from ..records.base import PartRow
 
 __all__ = ["PAGES_MM", "Label", "Sheet", "labels_of", "save_labels"]
 

@@ -8,8 +8,7 @@ import numpy as np
 
 from ..analysis.lots import Criterion, Matching, matched_sets
 from ..analysis.quantity import format_quantity
-from ..records.entries import Verdict
-from ..records.rows import PartRow
+from ..records.base import PartRow, Verdict
 from .errors import ReportError
 from .lot_result import quantity_of
 from .lot_tables import TextTable

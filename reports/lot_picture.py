@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..records.entries import Verdict
+from ..records.base import Verdict
 from .lot_result import Q_NAMES, TESTED, quantity_of
 from .lot_tables import scale_of
 from .summary import WORDS

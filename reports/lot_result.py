@@ -20,8 +20,7 @@ from ..analysis.lots import (
     yield_of,
 )
 from ..analysis.quantity import format_quantity
-from ..records.entries import StoredQuantity, Verdict
-from ..records.rows import CheckRow, LotRow, PartRow
+from ..records.base import CheckRow, LotRow, PartRow, StoredQuantity, Verdict
 
 __all__ = [
     "Bin",

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 from ..analysis.lots import QuantityFigures
 from ..analysis.quantity import format_quantity
-from ..records.entries import StoredQuantity, Verdict
-from ..records.rows import PartRow
+from ..records.base import PartRow, StoredQuantity, Verdict
 from .lot_result import TESTED, LotResult, bin_of, quantity_of
 from .summary import WORDS
 

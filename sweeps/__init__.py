@@ -1,32 +1,5 @@
 """Decide the next reading, take it, and turn the readings into a result."""
 
-from .capacitor import measure_capacitor
-from .capacitor_job import CapacitorJob
-from .coil import KnownParts, measure_coil
-from .from_file import fit_readings
-from .known import Expected, KnownCapacitor
-from .on_bench import Span
-from .planner import PeakGoal, PeakPlanner
-from .session import Session
-from .sheet import SheetJob, measure_sheet
-from .sink import NullSink, Sink
-from .sweep import measure_resonance
+import lazy_loader
 
-__all__ = [
-    "CapacitorJob",
-    "Expected",
-    "KnownCapacitor",
-    "KnownParts",
-    "NullSink",
-    "PeakGoal",
-    "PeakPlanner",
-    "Session",
-    "SheetJob",
-    "Sink",
-    "Span",
-    "fit_readings",
-    "measure_capacitor",
-    "measure_coil",
-    "measure_resonance",
-    "measure_sheet",
-]
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

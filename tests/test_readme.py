@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 from halfpower.cli.app import app
 from halfpower.cli.on_bench import bundled_bench_file
 from halfpower.drivers import load_bench_file
-from halfpower.records.readings import read_sweep
+from halfpower.records import read_sweep
 from halfpower.sim import RealClock, load_scene, serve
 
 README = Path(__file__).parents[1] / "README.md"

@@ -18,10 +18,13 @@ from halfpower.cli.constants import (
 )
 from halfpower.cli.lot_keeping import circumstances_of
 from halfpower.drivers import BenchFile, load_bench_file
-from halfpower.records.entries import Circumstances
-from halfpower.sweeps.known import USUAL_CAPACITOR_LOSS, USUAL_SELF_CAPACITANCE
-from halfpower.sweeps.lot_file import LotFile, parse_lot_text
-from halfpower.sweeps.on_bench import tank_on_bench
+from halfpower.records.base import Circumstances
+from halfpower.sweeps.lots import LotFile, parse_lot_text
+from halfpower.sweeps.run import (
+    USUAL_CAPACITOR_LOSS,
+    USUAL_SELF_CAPACITANCE,
+    tank_on_bench,
+)
 
 HELPER = Path(__file__).parents[1] / "reports" / "invented_lot.py"
 invented = SimpleNamespace(**runpy.run_path(str(HELPER)))

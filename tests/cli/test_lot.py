@@ -20,11 +20,10 @@ from halfpower.cli.lot import app
 from halfpower.cli.lot_display import ShowLot
 from halfpower.cli.lot_keeping import BaseKeeper, resumed
 from halfpower.cli.on_bench import bundled_bench_file
-from halfpower.records.base import open_base
-from halfpower.records.entries import Circumstances, LotState, Verdict
+from halfpower.records import open_base
+from halfpower.records.base import Circumstances, LotState, Verdict
 from halfpower.sim import RealClock, load_scene, serve
-from halfpower.sweeps.lot_file import parse_lot_text
-from halfpower.sweeps.lot_outcome import LotVerdict, Outcome, Part
+from halfpower.sweeps.lots import LotVerdict, Outcome, Part, parse_lot_text
 
 SCENE = ("--scene", "choke-lot", "--seed", "1", "--records", "base")
 TEXT = """\

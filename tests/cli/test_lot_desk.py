@@ -7,8 +7,7 @@ from pathlib import Path
 import pytest
 
 from halfpower.cli.lot_desk import CommandDesk, PersonDesk, PresenterError
-from halfpower.sweeps.lot_file import LotFile, parse_lot_text
-from halfpower.sweeps.lot_outcome import Part
+from halfpower.sweeps.lots import LotFile, Part, parse_lot_text
 
 TEXT = """\
 [lot]

@@ -13,7 +13,7 @@ from typer.testing import CliRunner, Result
 
 from halfpower.cli import lot_show
 from halfpower.cli.ending import with_exit_status
-from halfpower.records.base import open_base
+from halfpower.records import open_base
 
 HELPER = Path(__file__).parents[1] / "reports" / "invented_lot.py"
 invented = SimpleNamespace(**runpy.run_path(str(HELPER)))

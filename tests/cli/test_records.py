@@ -17,10 +17,10 @@ from halfpower.analysis import Peak, Trace, fit
 from halfpower.analysis.tank import deduce_coil, measured_pair
 from halfpower.cli.constants import constants_in_force, corrected_by
 from halfpower.cli.records import app
-from halfpower.records.base import open_base
-from halfpower.records.entries import Verdict
-from halfpower.records.side_file import SideFile
-from halfpower.sweeps.lot_file import parse_lot_text
+from halfpower.records import open_base
+from halfpower.records.base import Verdict
+from halfpower.records.base.side_file import SideFile
+from halfpower.sweeps.lots import parse_lot_text
 
 HELPER = Path(__file__).parents[1] / "reports" / "invented_lot.py"
 invented = SimpleNamespace(**runpy.run_path(str(HELPER)))

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from halfpower.analysis import Result, Trace
-from halfpower.sweeps.from_file import fit_readings
+from halfpower.sweeps import fit_readings
 
 
 def invented_trace() -> Trace:

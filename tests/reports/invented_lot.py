@@ -15,8 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from halfpower.records.base import RecordBase
-from halfpower.records.entries import (
+from halfpower.records import RecordBase
+from halfpower.records.base import (
     CheckEntry,
     Circumstances,
     LotEntry,

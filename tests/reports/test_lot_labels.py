@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from halfpower.analysis.lots import Limits
-from halfpower.records.base import open_base
+from halfpower.records import open_base
 from halfpower.reports.errors import ReportError
 from halfpower.reports.lot_labels import Label, Sheet, _drawn, labels_of, save_labels
 from halfpower.reports.lot_result import Held, HeldAgainst, LotResult, lot_result

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from halfpower.analysis.lots import GuardBand, Limits
-from halfpower.records.base import open_base
+from halfpower.records import open_base
 from halfpower.reports.errors import ReportError
 from halfpower.reports.lot_page import save_lot_page
 from halfpower.reports.lot_picture import draw_histogram, draw_run_chart, draw_scatter

@@ -15,8 +15,8 @@ from scipy import stats
 
 from halfpower.analysis import InputError
 from halfpower.analysis.lots import GuardBand, Limits
-from halfpower.records.base import open_base
-from halfpower.records.entries import Verdict
+from halfpower.records import open_base
+from halfpower.records.base import Verdict
 from halfpower.reports.lot_documents import lot_csv, lot_document
 from halfpower.reports.lot_junit import junit_xml
 from halfpower.reports.lot_result import (

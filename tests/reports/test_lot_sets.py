@@ -12,8 +12,7 @@ import numpy as np
 import pytest
 
 from halfpower.analysis.lots import Limits
-from halfpower.records.entries import StoredQuantity, Verdict
-from halfpower.records.rows import PartRow
+from halfpower.records.base import PartRow, StoredQuantity, Verdict
 from halfpower.reports.errors import ReportError
 from halfpower.reports.lot_documents import matching_csv, matching_document
 from halfpower.reports.lot_gauge import gauge_document, gauge_of, gauge_tables

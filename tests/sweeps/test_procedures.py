@@ -35,9 +35,7 @@ from halfpower.sweeps import (
     measure_sheet,
 )
 from halfpower.sweeps.errors import NoResonanceError
-from halfpower.sweeps.resonate import Stored
-from halfpower.sweeps.sink import Progress
-from halfpower.sweeps.steps import Arrangement
+from halfpower.sweeps.run import Arrangement, Progress, Stored
 
 SPAN = Span(lowest_hz=1.5e6, highest_hz=4e6)
 TANK = KnownCapacitor(

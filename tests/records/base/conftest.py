@@ -11,10 +11,10 @@ from typing import Any
 import pytest
 from sqlalchemy import Connection, create_engine, text, update
 
-from halfpower.records.base import RecordBase, open_base
-from halfpower.records.chain import START
-from halfpower.records.entries import Verdict
-from halfpower.records.tables import METADATA, base_head
+from halfpower.records import RecordBase, open_base
+from halfpower.records.base import Verdict
+from halfpower.records.base.chain import START
+from halfpower.records.base.tables import METADATA, base_head
 
 HERE = Path(__file__).parent
 KINDS = ("sqlite", "postgresql")

@@ -15,8 +15,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from halfpower.records.base import open_base
-from halfpower.records.entries import (
+from halfpower.records import open_base
+from halfpower.records.base import (
     CheckEntry,
     Circumstances,
     LotEntry,

@@ -10,9 +10,8 @@ import numpy as np
 import pytest
 from sqlalchemy import text
 
-from halfpower.records.base import RecordBase, open_base
-from halfpower.records.engine import default_path
-from halfpower.records.entries import LotEntry, LotState, Verdict
+from halfpower.records import RecordBase, open_base
+from halfpower.records.base import LotEntry, LotState, Verdict, default_path
 from halfpower.records.errors import EntryError
 
 
@@ -219,7 +218,8 @@ def test_default_place_is_the_users_data_folder(
 def test_documents_and_readings_files_need_no_database() -> None:
     """Importing them does not import SQLAlchemy."""
     program = (
-        "import sys, halfpower.records.document, halfpower.records.readings_file\n"
+        "import sys, halfpower.records\n"
+        "halfpower.records.to_json, halfpower.records.ReadingsFile\n"
         "sys.exit('sqlalchemy' in sys.modules)"
     )
     command = [sys.executable, "-c", program]

@@ -8,9 +8,9 @@ from types import ModuleType
 
 import pytest
 
-from halfpower.records.base import RecordBase, open_base
+from halfpower.records import RecordBase, open_base
+from halfpower.records.base import as_spreadsheet_text, export_csv, export_parquet
 from halfpower.records.errors import EntryError, RecordError
-from halfpower.records.export import as_spreadsheet_text, export_csv, export_parquet
 
 Filled = Callable[[str], str]
 
@@ -131,7 +131,7 @@ def test_missing_pyarrow_is_said(
     filled: Filled, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Without the extra, the sentence says what to install."""
-    monkeypatch.setattr("halfpower.records.export.find_spec", lambda _: None)
+    monkeypatch.setattr("halfpower.records.base.export.find_spec", lambda _: None)
     with (
         open_base(filled("sqlite")) as base,
         pytest.raises(RecordError, match=r"pip install 'halfpower\[parquet\]'"),

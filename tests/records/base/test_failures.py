@@ -16,8 +16,9 @@ import pytest
 from sqlalchemy import event
 
 from halfpower.analysis import HalfpowerError
-from halfpower.records.base import RecordBase, open_base
-from halfpower.records.entries import LotEntry, LotState, PartEntry
+from halfpower.records import RecordBase, open_base
+from halfpower.records.base import LotEntry, LotState, PartEntry
+from halfpower.records.base.side_file import SideFile
 from halfpower.records.errors import (
     BaseBusyError,
     BaseError,
@@ -25,7 +26,6 @@ from halfpower.records.errors import (
     EntryError,
     RecordError,
 )
-from halfpower.records.side_file import SideFile
 
 NO_SERVER = "postgresql+psycopg://halfpower@/none?host=/nonexistent"
 

@@ -9,10 +9,10 @@ from types import ModuleType
 
 import pytest
 
-from halfpower.records.base import RecordBase, open_base
-from halfpower.records.entries import LotState
+from halfpower.records import RecordBase, open_base
+from halfpower.records.base import LotState
+from halfpower.records.base.links import lock_lot
 from halfpower.records.errors import BaseBusyError
-from halfpower.records.links import lock_lot
 
 SCRIPT = Path(__file__).with_name("invented.py")
 KILLS, WRITERS, PARTS = 24, 4, 25
@@ -74,7 +74,7 @@ def test_new_base_is_made_once_by_many(fresh_url: str, invented: ModuleType) -> 
     """Processes that open the same new base at once find it made, one lot in it."""
     program = (
         "import sys; sys.path.insert(0, sys.argv[2]); import invented\n"
-        "from halfpower.records.base import open_base\n"
+        "from halfpower.records.base.record_base import open_base\n"
         "with open_base(sys.argv[1]) as base: base.open_lot(invented.invented_lot())"
     )
     command = [sys.executable, "-c", program, fresh_url, str(SCRIPT.parent)]

@@ -9,10 +9,10 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import create_engine, text
 
-from halfpower.records.base import open_base
-from halfpower.records.engine import migrations_folder
+from halfpower.records import open_base
+from halfpower.records.base.engine import migrations_folder
+from halfpower.records.base.tables import METADATA, REVISION, VERSION_TABLE
 from halfpower.records.errors import BaseVersionError
-from halfpower.records.tables import METADATA, REVISION, VERSION_TABLE
 
 
 def test_migrated_schema_is_the_models(fresh_url: str) -> None:

@@ -7,8 +7,8 @@ from types import ModuleType
 import numpy as np
 import pytest
 
-from halfpower.records.base import RecordBase, open_base
-from halfpower.records.entries import Reason, Verdict
+from halfpower.records import RecordBase, open_base
+from halfpower.records.base import Reason, Verdict
 from halfpower.records.errors import EntryError
 
 Filled = Callable[[str], str]

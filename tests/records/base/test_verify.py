@@ -11,9 +11,9 @@ from types import ModuleType
 import pytest
 from sqlalchemy import Connection, text
 
-from halfpower.records.base import RecordBase, open_base
-from halfpower.records.rows import Finding
-from halfpower.records.verify import verification_of
+from halfpower.records import RecordBase, open_base
+from halfpower.records.base.rows import Finding
+from halfpower.records.base.verify import verification_of
 
 TABLES = ("parts", "checks", "reworks", "documents", "quantities", "sweeps")
 FIRST, SECOND = 1, 2  # the lots' ids

@@ -1,0 +1,158 @@
+"""What databases raise, in this program's words; the one place where it is done."""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from sqlalchemy.exc import (
+    ArgumentError,
+    DBAPIError,
+    NoSuchModuleError,
+    SQLAlchemyError,
+)
+from sqlalchemy.exc import (
+    TimeoutError as PoolTimeoutError,
+)
+
+from ..errors import BaseBusyError, BaseError, RecordError
+
+__all__ = ["in_words", "is_lost", "lost_names", "speaking"]
+
+_FREE = "free some space there and repeat"
+_RIGHTS = "give this user the right to write there, or name another base"
+# Primary result codes of SQLite (sqlite.org/rescode.html).
+_SQLITE: dict[int, tuple[type[BaseError], str, str]] = {
+    sqlite3.SQLITE_FULL: (BaseError, "its disk is full", _FREE),
+    sqlite3.SQLITE_IOERR: (
+        BaseError,
+        "its disk does not read or write",
+        "look at the disk, its free space and its cable",
+    ),
+    sqlite3.SQLITE_BUSY: (
+        BaseBusyError,
+        "another program keeps it locked",
+        "wait for that program or end it, and repeat",
+    ),
+    sqlite3.SQLITE_LOCKED: (
+        BaseBusyError,
+        "another program keeps it locked",
+        "wait for that program or end it, and repeat",
+    ),
+    sqlite3.SQLITE_READONLY: (BaseError, "it cannot be written", _RIGHTS),
+    sqlite3.SQLITE_PERM: (BaseError, "it cannot be written", _RIGHTS),
+    sqlite3.SQLITE_CANTOPEN: (
+        BaseError,
+        "it or its folder cannot be opened for writing",
+        _RIGHTS,
+    ),
+    sqlite3.SQLITE_NOTADB: (
+        BaseError,
+        "it is not a record base",
+        "name a base, or a file that does not exist yet",
+    ),
+    sqlite3.SQLITE_CORRUPT: (
+        BaseError,
+        "the file is damaged",
+        "put it aside and go on with its last copy",
+    ),
+}
+# PostgreSQL's SQLSTATE, whole or by its class of two letters (its manual, appendix A).
+_SQLSTATE: dict[str, tuple[type[BaseError], str, str]] = {
+    "53100": (BaseError, "its disk is full", _FREE),
+    "53": (BaseBusyError, "the server has no room for more", "repeat later"),
+    "55P03": (
+        BaseBusyError,
+        "another bench keeps the lot locked",
+        "wait for it and repeat",
+    ),
+    "40": (BaseBusyError, "another bench came between", "repeat"),
+    "57": (BaseBusyError, "the server is going down", "repeat when it is up"),
+    "25006": (BaseError, "it cannot be written", _RIGHTS),
+    "42501": (BaseError, "this user may not write there", _RIGHTS),
+    "28": (
+        BaseError,
+        "it does not accept this user",
+        "look at the URL's user and password",
+    ),
+    "3D000": (BaseError, "there is no such database", "make it, or mend the URL"),
+    "XX001": (
+        BaseError,
+        "the server's data are damaged",
+        "put it aside and go on with its last copy",
+    ),
+}
+_LOST = (
+    BaseBusyError,
+    "the connection was lost",
+    "look at the server and its network, and repeat: nothing is stored twice",
+)
+_DOWN = (
+    BaseBusyError,
+    "the server does not answer",
+    "start it or mend the URL, and repeat",
+)
+
+
+@contextmanager
+def speaking(where: str, *, doing: str) -> Iterator[None]:
+    """Raise what a database raises as a `BaseError` that says what, where, what to do.
+
+    Parameters
+    ----------
+    where
+        The base, without its password.
+    doing
+        What was tried, after "cannot" (``store part L17 in``).
+    """
+    try:
+        yield
+    except RecordError:
+        raise
+    except (SQLAlchemyError, sqlite3.Error, OSError, ImportError) as error:
+        raise in_words(error, where=where, doing=doing) from error
+
+
+def in_words(error: Exception, *, where: str, doing: str) -> BaseError:
+    """Say in one sentence what a database's exception means."""
+    kind, why, advice = _meaning(error)
+    return kind(f"cannot {doing} {where}: {why}; {advice}", where=where)
+
+
+def is_lost(error: Exception) -> bool:
+    """Say whether the connection went, so that a new one may do."""
+    return isinstance(error, DBAPIError) and bool(error.connection_invalidated)
+
+
+def lost_names() -> frozenset[str]:
+    """Name every SQLSTATE and class that has words of its own (for a test)."""
+    return frozenset(_SQLSTATE)
+
+
+def _meaning(error: Exception) -> tuple[type[BaseError], str, str]:
+    orig: Any = error.orig if isinstance(error, DBAPIError) else error
+    code = getattr(orig, "sqlite_errorcode", None)
+    if code is not None and code & 0xFF in _SQLITE:
+        return _SQLITE[code & 0xFF]
+    state = getattr(orig, "sqlstate", None)
+    for key in (state, state[:2]) if state else ():
+        if key in _SQLSTATE:
+            return _SQLSTATE[key]
+    if is_lost(error):
+        return _LOST
+    if isinstance(error, PoolTimeoutError):
+        return _DOWN
+    if type(orig).__module__.startswith("psycopg") and state is None:
+        return _DOWN if "connect" in str(orig) else _LOST
+    return _otherwise(error, orig)
+
+
+def _otherwise(error: Exception, orig: Any) -> tuple[type[BaseError], str, str]:
+    said = (str(orig).strip().splitlines() or [type(orig).__name__])[0]
+    if isinstance(error, ImportError):
+        return BaseError, f"{said}", "pip install 'halfpower[postgresql]'"
+    if isinstance(error, (ArgumentError, NoSuchModuleError)):
+        return BaseError, said, "write a path, or postgresql+psycopg://user@host/base"
+    if isinstance(error, OSError):
+        return BaseError, error.strerror or said, _RIGHTS
+    return BaseError, said, "look at the base with its own tools"

@@ -1,0 +1,11 @@
+from .document import to_json as to_json
+from .predictions import capacitors_document as capacitors_document
+from .predictions import document_text as document_text
+from .predictions import marking_document as marking_document
+from .predictions import prediction_document as prediction_document
+from .readings import read_comments as read_comments
+from .readings import read_steps as read_steps
+from .readings import read_sweep as read_sweep
+from .readings_writer import ReadingsFile as ReadingsFile
+from .readings_writer import free_path as free_path
+from .readings_writer import free_stem as free_stem

@@ -1,0 +1,142 @@
+"""Result documents: a result as JSON, with its evidence.
+
+The ``schema`` key carries the document's version.
+"""
+
+import json
+import math
+from typing import Any
+
+from ...analysis.fitting import ModelChoice, ResonanceFit
+from ...analysis.quantity import Quantity
+from ...analysis.reading import Reading
+from ...analysis.result import Result, Swept
+
+__all__ = ["SCHEMA", "result_document", "to_json"]
+
+SCHEMA = "halfpower.result/1"
+
+
+def result_document(result: Result) -> dict[str, Any]:
+    """Turn a result into a document of plain JSON types, SI units throughout."""
+    evidence = result.evidence
+    return {
+        "schema": SCHEMA,
+        "procedure": result.procedure,
+        "part": {"label": result.label},
+        "quantities": {one.name: _quantity(one) for one in result.quantities},
+        "verdict": None,
+        "warnings": [{"code": one.code, "text": one.text} for one in result.warnings],
+        "remarks": list(result.remarks),
+        "evidence": {
+            "software": evidence.software,
+            "begun": evidence.begun or None,
+            "instruments": dict(evidence.instruments),
+            "settings": dict(evidence.settings),
+            "sweeps": [_swept(one) for one in evidence.sweeps],
+        },
+    }
+
+
+def to_json(result: Result) -> str:
+    """Write a result document as JSON text, ending in a line feed."""
+    document = result_document(result)
+    text = json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    # Half a surrogate pair (bytes of a label that are no text) has no UTF-8; its
+    # Python escape is JSON's too.
+    return text.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
+def _quantity(quantity: Quantity) -> dict[str, Any]:
+    document: dict[str, Any] = {
+        "value": quantity.value,
+        "unit": quantity.unit,
+        "standard_uncertainty": quantity.standard_uncertainty,
+    }
+    if quantity.interval is not None:
+        document["coverage_interval_95"] = list(quantity.interval)
+    if quantity.at_most is not None:
+        document["upper_limit_95"] = quantity.at_most
+    if quantity.budget:
+        document["budget"] = [
+            {"source": part.source, "standard_uncertainty": part.u}
+            for part in quantity.budget
+        ]
+    return document
+
+
+def _swept(swept: Swept) -> dict[str, Any]:
+    return {
+        "step": swept.step or None,
+        "quantities": {one.name: _quantity(one) for one in swept.quantities},
+        "fit": _fit(swept.found),
+        "readings": [_reading(one) for one in swept.readings],
+        "used": list(swept.used),
+    }
+
+
+def _reading(reading: Reading) -> dict[str, Any]:
+    document: dict[str, Any] = {
+        "frequency_hz": reading.frequency_hz,
+        "amplitude_v": reading.amplitude_v,
+        "range_v": reading.range_v,
+        "time_s": round(reading.time_s, 6),
+    }
+    if reading.capacitance_f is not None:
+        document["capacitance_f"] = reading.capacitance_f
+    return document
+
+
+def _fit(found: ResonanceFit) -> dict[str, Any]:
+    """Give a fit; over a dial's settings, its abscissa is F where Hz is written."""
+    direct = found.half_power
+    return {
+        "response": found.response.label,
+        "abscissa_unit": found.response.abscissa_unit,
+        "amplitude_v": found.amplitude_v,
+        "extra": {one.name: one.value for one in found.extra},
+        "covariance_f0_q_a": found.covariance.tolist(),
+        "noise_v": _finite(found.noise_v),
+        "noise_source": found.noise_source.value,
+        "reduced_chi2": _finite(found.reduced_chi2),
+        "degrees_of_freedom": _finite(found.degrees_of_freedom),
+        "refused": list(found.refused),
+        "other_resonances": [
+            {
+                "frequency_hz": other.frequency_hz,
+                "amplitude_v": other.amplitude_v,
+                "loaded_q": other.loaded_q,
+            }
+            for other in found.others
+        ],
+        "choice": None if found.choice is None else _choice(found.choice),
+        "half_power_points": None
+        if direct is None
+        else {
+            "lower_hz": direct.lower_hz,
+            "upper_hz": direct.upper_hz,
+            "loaded_q": direct.loaded_q,
+        },
+        "half_power_missing": found.half_power_missing or None,
+    }
+
+
+def _choice(choice: ModelChoice) -> dict[str, Any]:
+    return {
+        "criterion": choice.criterion,
+        "candidates": [
+            {
+                "response": one.response.label,
+                "bic": _finite(one.bic),
+                "share": one.share,
+                "resonant_frequency_hz": _finite(one.resonant_frequency_hz),
+                "loaded_q": _finite(one.loaded_q),
+            }
+            for one in choice.candidates
+        ],
+    }
+
+
+def _finite(value: float | None) -> float | None:
+    """JSON has no infinity: an infinite number of degrees of freedom is null."""
+    return value if value is not None and math.isfinite(value) else None

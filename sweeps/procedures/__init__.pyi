@@ -1,0 +1,16 @@
+from .attached import tank_with as tank_with
+from .capacitor import measure_capacitor as measure_capacitor
+from .capacitor_job import METHODS as METHODS
+from .capacitor_job import CapacitorJob as CapacitorJob
+from .coil import KnownParts as KnownParts
+from .coil import coil_span as coil_span
+from .coil import measure_coil as measure_coil
+from .fixture import FixtureJob as FixtureJob
+from .fixture import WorkCoil as WorkCoil
+from .fixture import measure_fixture as measure_fixture
+from .from_readings import NO_STRAY as NO_STRAY
+from .from_readings import fit_readings as fit_readings
+from .marked import Marked as Marked
+from .sheet import SheetJob as SheetJob
+from .sheet import measure_sheet as measure_sheet
+from .sweep import measure_resonance as measure_resonance

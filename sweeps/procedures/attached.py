@@ -1,0 +1,75 @@
+"""What the procedures share that put something across a work coil's tank."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+from ...analysis.quantity import Stated
+from ...analysis.result import Swept
+from ...analysis.tank import Tank, bound_of, tank_shunt
+from ...analysis.uncertainty import Deduced
+from ..run import (
+    USUAL_SELF_CAPACITANCE,
+    IdentifiedBench,
+    KnownCapacitor,
+    Span,
+    tank_on_bench,
+)
+
+__all__ = ["across_f", "attached_span", "bounded", "tank_with"]
+
+EXACT = Stated(value=0.0)
+WIDEST_FALL = 12.0  # of the frequency, where nothing is known of the unknown
+ABOVE = 1.08  # of the tank's own resonance: room for the upper flank
+SLACK = 2.0  # factor that an expected capacitance may be off by
+
+
+def tank_with(
+    bench: IdentifiedBench,
+    *,
+    capacitor: KnownCapacitor | None,
+    self_capacitance_f: Stated | None,
+) -> Tank:
+    """Put the bench's constants and what stays across the work coil together."""
+    return tank_on_bench(
+        bench.file,
+        capacitor_f=EXACT if capacitor is None else capacitor.capacitance_f,
+        capacitor_loss=EXACT if capacitor is None else capacitor.usual_loss,
+        self_capacitance_f=self_capacitance_f or USUAL_SELF_CAPACITANCE,
+    )
+
+
+def attached_span(
+    span: Span,
+    *,
+    bench: IdentifiedBench,
+    tank: Tank,
+    reference: Swept,
+    expected_f: float | None,
+) -> Span:
+    """Give the span that holds the resonance once something was put across the tank."""
+    f1 = reference.found.resonant_frequency_hz
+    limits = bench.file.limits
+    low, high = f1 / WIDEST_FALL, ABOVE * f1
+    if expected_f is not None:
+        before = across_f(tank, frequency_hz=f1)
+        low = f1 / math.sqrt(1.0 + SLACK * expected_f / before) / 1.1
+        high = 1.1 * f1 / math.sqrt(1.0 + expected_f / SLACK / before)
+    return replace(
+        span,
+        lowest_hz=max(low, limits.lowest_frequency_hz),
+        highest_hz=min(high, limits.highest_frequency_hz),
+    )
+
+
+def bounded(deduced: Sequence[Deduced], *, losses: Sequence[str]) -> dict[str, float]:
+    """Give the 95 % limits of those losses that cannot be resolved, by name."""
+    limits = {one.name: bound_of(one) for one in deduced if one.name in losses}
+    return {name: limit for name, limit in limits.items() if limit is not None}
+
+
+def across_f(tank: Tank, *, frequency_hz: float) -> float:
+    """Give what is across a tank at a frequency in Hz, in F."""
+    values = {name: one.value for name, one in tank.stated.items()}
+    shunt = tank_shunt(values, omega=2.0 * math.pi * frequency_hz)
+    return float(shunt.capacitance_f)

@@ -1,0 +1,284 @@
+"""Measure what a fixture adds to a tank."""
+
+from dataclasses import dataclass, replace
+
+from ...analysis.errors import InputError
+from ...analysis.quantity import Stated
+from ...analysis.result import Result, Swept, quantities_of
+from ...analysis.tank import (
+    FIXTURE_UNITS,
+    PROBE,
+    CoilPoint,
+    FixtureCoil,
+    deduce_loading,
+    deduce_probe,
+    deduce_stray,
+)
+from ...analysis.uncertainty import Deduced
+from ..run import (
+    Arrangement,
+    IdentifiedBench,
+    KnownCapacitor,
+    Session,
+    Span,
+    Steps,
+    assumed_loss,
+    collect_evidence,
+    next_span,
+    settings_of,
+)
+from .attached import attached_span, tank_with
+
+MOST_SHARE = 0.5
+
+__all__ = ["FixtureJob", "WorkCoil", "measure_fixture"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorkCoil:
+    """A coil to measure a fixture with.
+
+    Attributes
+    ----------
+    name
+        What it is called.
+    self_capacitance_f
+        Its own, in F, estimated or measured elsewhere: the stray is no better known.
+    """
+
+    name: str
+    self_capacitance_f: Stated
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FixtureJob:
+    """How a fixture is to be measured.
+
+    Attributes
+    ----------
+    coils
+        One or two work coils; the second tells the coil's share from the fixture's.
+    capacitors
+        Two known capacitors or more, used with each coil.
+    common_error
+        Limits of a relative error that the capacitors share.
+    second_probe
+        Whether a second probe like the first is at hand.
+    alike
+        Limits of the relative difference of the two.
+    coil_q
+        The first coil's unloaded Q on the first capacitor, where it is known.
+    """
+
+    coils: tuple[WorkCoil, ...]
+    capacitors: tuple[KnownCapacitor, ...]
+    common_error: float = 0.0
+    second_probe: bool = False
+    alike: float = 0.15
+    coil_q: Stated | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot be done."""
+        if not self.coils:
+            raise InputError("a fixture is measured with a work coil; name one")
+        if len(self.capacitors) < 2:  # noqa: PLR2004 - a line
+            raise InputError(
+                "a fixture is measured with two known capacitors or more; name them"
+            )
+        names = [coil.name for coil in self.coils]
+        if len(set(names)) < len(names):
+            raise InputError(f"two coils are called {names[0]!r}")
+        if self.coil_q is not None and self.coil_q.value <= 0.0:
+            raise InputError(f"a coil's Q of {self.coil_q.value:g} is not above zero")
+        for name, share in (
+            ("common error", self.common_error),
+            ("difference of two probes", self.alike),
+        ):
+            if not 0.0 <= share < MOST_SHARE:
+                raise InputError(
+                    f"a {name} of {100.0 * share:g} % is not between 0 and "
+                    f"{100.0 * MOST_SHARE:g} %"
+                )
+        if self.second_probe and self.coil_q is not None:
+            raise InputError(
+                "the loading is measured with a second probe or with a coil of known "
+                "Q, not both"
+            )
+
+
+def measure_fixture(
+    bench: IdentifiedBench,
+    span: Span,
+    *,
+    job: FixtureJob,
+    session: Session | None = None,
+) -> Result:
+    """Measure a fixture's stray capacitance, and its probe's loading if asked.
+
+    Parameters
+    ----------
+    bench
+        An open bench.
+    span
+        Where each coil resonates on the first capacitor, and how closely to measure.
+    job
+        The coils, the capacitors, the probe.
+    session
+        Who is there, and where the readings go.
+
+    Raises
+    ------
+    AnalysisError
+        The readings do not bear a value.
+    SweepError, GuardError, SettingError, DriverError
+        See `halfpower.sweeps.run.Steps.sweep`.
+    """
+    session = session or Session()
+    steps = session.steps(bench)
+    sweeps: list[Swept] = []
+    coils = [
+        _with_coil(bench, span, job=job, number=number, steps=steps, sweeps=sweeps)
+        for number in range(1, len(job.coils) + 1)
+    ]
+    tank = tank_with(bench, capacitor=None, self_capacitance_f=None)
+    common = Stated.within(0.0, half_width=job.common_error)
+    deduced = list(deduce_stray(tank, coils=coils, common=common))
+    stray = Stated(value=max(deduced[0].value, 0.0), u=deduced[0].u)
+    deduced += _loading(bench, span, job=job, steps=steps, sweeps=sweeps, stray=stray)
+    units = {one.name: FIXTURE_UNITS[one.name.partition(", ")[0]] for one in deduced}
+    assumed = (
+        [assumed_loss("known capacitors'")]
+        if any(one.loss is None for one in job.capacitors)
+        else []
+    )
+    result = Result(
+        procedure="fixture",
+        label=session.label,
+        quantities=quantities_of(deduced, units=units),
+        warnings=(*steps.cautions, *assumed),
+        evidence=collect_evidence(
+            bench,
+            settings=settings_of(bench.file, tank=tank, span=span),
+            sweeps=sweeps,
+            begun=session.begun,
+        ),
+        remarks=_agreement(coils, job=job, bench=bench, common=common),
+    )
+    session.sink.result(result)
+    return result
+
+
+def _with_coil(
+    bench: IdentifiedBench,
+    span: Span,
+    *,
+    job: FixtureJob,
+    number: int,
+    steps: Steps,
+    sweeps: list[Swept],
+) -> FixtureCoil:
+    """Sweep one coil on every capacitor."""
+    coil = job.coils[number - 1]
+    slot = "coil" if number == 1 else f"coil-{number}"
+    points: list[CoilPoint] = []
+    for count, capacitor in enumerate(job.capacitors, start=1):
+        step = f"{coil.name}, {capacitor.name}"
+        across = "capacitor" if count == 1 else f"capacitor-{count}"
+        swept = steps.sweep(
+            Arrangement(
+                step=step,
+                instruction=f"Put {coil.name} on the fixture with the "
+                f"{capacitor.name} capacitor across it, and nothing else.",
+                fitted=(slot, "strap", across),
+                hookup="fixture-known-capacitor",
+            ),
+            next_span(span, points, capacitor, bench=bench),
+            tank=tank_with(
+                bench,
+                capacitor=capacitor,
+                self_capacitance_f=coil.self_capacitance_f,
+            ),
+        )
+        sweeps.append(swept)
+        points.append(
+            CoilPoint(
+                step=step,
+                capacitor_f=capacitor.capacitance_f,
+                capacitor_loss=capacitor.usual_loss,
+                found=swept.found,
+                capacitor=capacitor.name,
+            )
+        )
+    return FixtureCoil(
+        name=coil.name,
+        self_capacitance_f=coil.self_capacitance_f,
+        points=tuple(points),
+    )
+
+
+def _loading(
+    bench: IdentifiedBench,
+    span: Span,
+    *,
+    job: FixtureJob,
+    steps: Steps,
+    sweeps: list[Swept],
+    stray: Stated,
+) -> tuple[Deduced, ...]:
+    """Measure what the probe puts across the tank, in the way that is at hand."""
+    first = sweeps[0]
+    tank = replace(
+        tank_with(
+            bench,
+            capacitor=job.capacitors[0],
+            self_capacitance_f=job.coils[0].self_capacitance_f,
+        ),
+        stray_f=stray,
+    )
+    if job.coil_q is not None:
+        return deduce_loading(tank, found=first.found, coil_q=job.coil_q)
+    if not job.second_probe:
+        return ()
+    loaded = steps.sweep(
+        Arrangement(
+            step=PROBE,
+            instruction=f"Put {job.coils[0].name} on the fixture with the "
+            f"{job.capacitors[0].name} capacitor across it, and a second probe like "
+            "the first beside it, its instrument connected.",
+            fitted=("coil", "strap", "capacitor", "probe"),
+            hookup="fixture-second-probe",
+        ),
+        attached_span(span, bench=bench, tank=tank, reference=first, expected_f=10e-12),
+        tank=tank,
+    )
+    sweeps.append(loaded)
+    return deduce_probe(
+        tank,
+        reference=first.found,
+        loaded=loaded.found,
+        alike=Stated.within(0.0, half_width=job.alike),
+    )
+
+
+def _agreement(
+    coils: list[FixtureCoil],
+    *,
+    job: FixtureJob,
+    bench: IdentifiedBench,
+    common: Stated,
+) -> tuple[str, ...]:
+    """Say what each coil by itself makes of the stray."""
+    if len(coils) < 2:  # noqa: PLR2004 - a comparison
+        return (
+            (
+                "The stray leans on the self-capacitance stated of "
+                f"{job.coils[0].name}; a second coil would check it."
+            ),
+        )
+    tank = tank_with(bench, capacitor=None, self_capacitance_f=None)
+    alone = [deduce_stray(tank, coils=[coil], common=common)[0] for coil in coils]
+    told = ", ".join(
+        f"{one.value * 1e12:.2f} ± {2.0 * one.u * 1e12:.2f} pF by {coil.name}"
+        for one, coil in zip(alone, coils, strict=True)
+    )
+    return (f"The stray by each coil alone: {told}.",)

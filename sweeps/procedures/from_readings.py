@@ -1,0 +1,136 @@
+"""The procedure without a bench: a result from readings somebody else took."""
+
+from collections.abc import Mapping
+from importlib.metadata import version
+from typing import Any
+
+from ...analysis.errors import InputError
+from ...analysis.fitting import AUTO, PeakInCapacitance, ResonanceFit, Trace, fit
+from ...analysis.fitting.curves import Peak
+from ...analysis.quantity import Caution, Stated
+from ...analysis.reading import Reading
+from ...analysis.result import Evidence, Result, Swept, cautions_of, quantities_of
+from ...analysis.tank import RESONANCE_UNITS, deduce_resonance, measured_pair
+from ...analysis.uncertainty import Deduced, propagate
+
+__all__ = ["fit_readings"]
+
+NO_STRAY = Stated(value=0.0)
+NO_STRAY_KNOWN = Caution(
+    code="stray_not_stated",
+    text="the Q is that of the dial's capacitance alone: what else is across the coil "
+    "(its own capacitance, the fixture's stray) was not stated, and makes the true Q "
+    "larger; state it with --stray",
+)
+FITTED_UNITS = {
+    **RESONANCE_UNITS,
+    "resonant_capacitance": "F",
+    "capacitance_half_width": "F",
+}
+
+
+def fit_readings(
+    trace: Trace,
+    *,
+    exponent: float | None,
+    label: str,
+    source: str,
+    by_dial: bool = False,
+    frequency_hz: float = 0.0,
+    stray_f: Stated = NO_STRAY,
+) -> Result:
+    """Fit readings and give the result its usual form.
+
+    Parameters
+    ----------
+    trace
+        The readings.
+    exponent
+        The fixture's k (see `halfpower.analysis.fitting.curves.Peak`); None: nothing is
+        known of the fixture, and the readings choose among responses.
+    label
+        What the part is called.
+    source
+        Where the readings came from, for the evidence.
+    by_dial
+        Whether the trace is over a variable capacitor's settings in F.
+    frequency_hz
+        The frequency it was turned at, in Hz; 0: nobody said.
+    stray_f
+        What else is then across the coil, in F: without it the Q is too small.
+
+    Raises
+    ------
+    InputError
+        An exponent for a sweep in capacitance, whose response needs none.
+    FitError
+        There is no resonance in them.
+
+    Notes
+    -----
+    Nothing is known of the generator's reference and the detector's linearity, so
+    the uncertainties are those of the readings' scatter alone.
+    """
+    if stray_f.value < 0.0 or (stray_f.value and not by_dial):
+        raise InputError(
+            "a stray is 0 or more, and belongs to a sweep over capacitance_f; leave "
+            "--stray out"
+        )
+    if by_dial:
+        if exponent is not None:
+            raise InputError(
+                "over a variable capacitor the response is the same for every fixture; "
+                "leave --exponent out"
+            )
+        found = fit(trace, response=PeakInCapacitance())
+        deduced = _in_capacitance(found, stray_f=stray_f)
+        warnings = cautions_of(found) + (() if stray_f.value else (NO_STRAY_KNOWN,))
+    else:
+        found = fit(
+            trace, response=AUTO if exponent is None else Peak(exponent=exponent)
+        )
+        exact = Stated(value=0.0)
+        deduced = deduce_resonance(
+            found, frequency_reference=exact, linearity=exact, loss_exponent=exact
+        )
+        warnings = cautions_of(found)
+    readings = tuple(
+        Reading(
+            frequency_hz=frequency_hz if by_dial else float(setting),
+            amplitude_v=float(amplitude_v),
+            capacitance_f=float(setting) if by_dial else None,
+        )
+        for setting, amplitude_v in zip(
+            trace.frequency_hz, trace.amplitude_v, strict=True
+        )
+    )
+    used = tuple(range(len(readings)))
+    return Result(
+        procedure="fit",
+        label=label,
+        quantities=quantities_of(deduced, units=FITTED_UNITS),
+        warnings=warnings,
+        evidence=Evidence(
+            sweeps=(Swept(readings=readings, used=used, found=found),),
+            settings=(("readings from", source),),
+            instruments=(),
+            software=f"halfpower {version('halfpower')}",
+        ),
+    )
+
+
+def _in_capacitance(found: ResonanceFit, *, stray_f: Stated) -> tuple[Deduced, ...]:
+    """Deduce the resonant setting, the half-width and the Q over all that is across."""
+
+    def deduction(inputs: Mapping[str, Any]) -> Mapping[str, Any]:
+        setting = inputs["resonant_frequency"]
+        width = setting / inputs["loaded_q"]
+        return {
+            "resonant_capacitance": setting,
+            "capacitance_half_width": width,
+            "loaded_q": (setting + inputs["stray"]) / width,
+        }
+
+    return propagate(
+        deduction, stated={"stray": stray_f}, measured=(measured_pair(found),)
+    )

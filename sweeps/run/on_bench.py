@@ -1,0 +1,231 @@
+"""What every procedure does on a bench: guard, run the plan, keep proof."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from importlib.metadata import version
+from typing import Protocol
+
+from ...analysis.quantity import Caution, Stated, Unit, describe
+from ...analysis.result import Evidence, Swept
+from ...analysis.tank import Tank
+from ...drivers.bench import BenchFile
+from ...drivers.errors import SettingError
+from ..plan import PeakGoal, PeakPlanner
+from .guard import TankGuard
+from .resonate import DrivenBench
+
+__all__ = [
+    "EXPONENTS",
+    "IdentifiedBench",
+    "Span",
+    "check_span",
+    "collect_evidence",
+    "guard_on",
+    "settings_of",
+    "tank_on_bench",
+    "target_cautions",
+]
+
+# V ~ x^k: one coupling capacitor feeds a current that rises with frequency; a
+# second one into a low impedance rises with it once more.
+EXPONENTS = {"coupled-tank": 1.0, "coupled-both-sides": 2.0}
+
+# Skin effect makes a coil's resistance go as the root of frequency; proximity and
+# dielectric loss, and what lies across the tank, move that. Common practice, no
+# published source.
+USUAL_LOSS_EXPONENT = Stated(value=0.5, u=0.25)
+
+TANK_UNITS: dict[str, Unit] = {
+    "resonating capacitor": "F",
+    "resonating capacitor's loss": "fraction",
+    "coil's self-capacitance": "F",
+    "fixture's stray": "F",
+    "fixture's stray loss": "fraction",
+    "lead inductance": "H",
+    "lead resistance": "ohm",
+    "coupling capacitor": "F",
+    "output coupling capacitor": "F",
+    "source resistance": "ohm",
+    "probe resistance": "ohm",
+    "probe capacitance": "F",
+    "frequency reference": "fraction",
+    "detector linearity": "fraction",
+    "loss exponent": "fraction",
+}
+
+
+class IdentifiedBench(DrivenBench, Protocol):
+    """A bench that can be swept and that says what it is."""
+
+    file: BenchFile
+
+    @property
+    def identities(self) -> dict[str, str]:
+        """Who the instruments say they are."""
+        ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Span:
+    """Where to look and how closely to measure.
+
+    Attributes
+    ----------
+    lowest_hz, highest_hz
+        The span in Hz.
+    target
+        Relative standard uncertainty of the loaded Q to stop at.
+    most_readings
+        Readings to stop at in any case.
+    level_v
+        E.m.f. to drive with, in V r.m.s.; None: the bench file's.
+    """
+
+    lowest_hz: float
+    highest_hz: float
+    target: float = 0.002
+    most_readings: int = 200
+    level_v: float | None = None
+
+    def goal(self, file: BenchFile) -> PeakGoal:
+        """Say what the planner is to reach on a bench."""
+        return PeakGoal(
+            lowest_hz=self.lowest_hz,
+            highest_hz=self.highest_hz,
+            exponent=EXPONENTS[file.fixture.kind],
+            target=self.target,
+            most_readings=self.most_readings,
+            generator_highest_hz=file.limits.highest_frequency_hz,
+        )
+
+
+def tank_on_bench(
+    file: BenchFile,
+    *,
+    capacitor_f: Stated,
+    capacitor_loss: Stated,
+    self_capacitance_f: Stated,
+) -> Tank:
+    """Put a bench file's constants and a known capacitor together as a tank."""
+    fixture, detector, generator = file.fixture, file.detector, file.generator
+    return Tank(
+        kind=fixture.kind,
+        capacitor_f=capacitor_f,
+        capacitor_loss=capacitor_loss,
+        self_capacitance_f=self_capacitance_f,
+        stray_f=fixture.stray_capacitance,
+        stray_loss=fixture.stray_loss,
+        lead_h=fixture.lead_inductance,
+        lead_ohm=fixture.lead_resistance,
+        coupling_f=fixture.coupling_capacitance,
+        source_ohm=generator.source_resistance,
+        output_coupling_f=fixture.output_coupling_capacitance,
+        probe_ohm=detector.input_resistance,
+        probe_f=detector.input_capacitance,
+        frequency_reference=Stated.within(
+            0.0, half_width=generator.frequency_reference
+        ),
+        linearity=Stated.within(0.0, half_width=detector.linearity),
+        loss_exponent=USUAL_LOSS_EXPONENT,
+    )
+
+
+def check_span(span: Span, *, file: BenchFile) -> None:
+    """Refuse a span that the bench file's limits do not allow.
+
+    Raises
+    ------
+    SettingError
+        It reaches outside them.
+    """
+    limits = file.limits
+    for edge_hz in (span.lowest_hz, span.highest_hz):
+        if not limits.lowest_frequency_hz <= edge_hz <= limits.highest_frequency_hz:
+            raise SettingError(
+                f"the span reaches to {edge_hz / 1e6:.6g} MHz, outside the bench "
+                f"file's limits of {limits.lowest_frequency_hz / 1e6:.6g} to "
+                f"{limits.highest_frequency_hz / 1e6:.6g} MHz",
+                frequency_hz=edge_hz,
+            )
+
+
+def guard_on(
+    file: BenchFile, *, tank: Tank, highest_hz: float, level_v: float | None = None
+) -> TankGuard:
+    """Set up the guard of a tank's voltage, with its prediction checked.
+
+    Raises
+    ------
+    GuardError
+        The prediction is above the bench file's limit.
+    """
+    guard = TankGuard(
+        tank,
+        emf_v=file.generator.level_v if level_v is None else level_v,
+        limit_v=file.limits.tank_voltage_v,
+    )
+    # The prediction rises with frequency: E wCc against a resistance of Q/(wT).
+    guard.check_before(highest_hz)
+    return guard
+
+
+def target_cautions(planner: PeakPlanner) -> tuple[Caution, ...]:
+    """Say so where the readings were spent before the target was reached."""
+    found = planner.resonance
+    reached = found.u_loaded_q / found.loaded_q
+    if reached <= planner.goal.target:
+        return ()
+    return (
+        Caution(
+            code="target_not_reached",
+            text=f"the {len(planner.readings)} readings allowed give the loaded Q to "
+            f"{100.0 * reached:.2g} %, not to the {100.0 * planner.goal.target:.2g} % "
+            "asked for; allow more readings",
+        ),
+    )
+
+
+def settings_of(
+    file: BenchFile, *, tank: Tank, span: Span | None = None
+) -> dict[str, str]:
+    """Put the arguments and the constants in force into words, by name."""
+    looked = (
+        {}
+        if span is None
+        else {
+            "lowest frequency": describe(Stated(value=span.lowest_hz), unit="Hz"),
+            "highest frequency": describe(Stated(value=span.highest_hz), unit="Hz"),
+            "target for u(Q)/Q": repr(span.target),
+            "most readings": str(span.most_readings),
+        }
+    )
+    return (
+        looked
+        | {
+            "generator e.m.f.": describe(
+                Stated(value=file.generator.level_v), unit="V"
+            ),
+            "fixture": file.fixture.kind,
+        }
+        | {
+            name: describe(stated, unit=TANK_UNITS[name])
+            for name, stated in tank.stated.items()
+        }
+    )
+
+
+def collect_evidence(
+    bench: IdentifiedBench,
+    *,
+    settings: Mapping[str, str],
+    sweeps: Sequence[Swept],
+    begun: str,
+) -> Evidence:
+    """Put together what a result was made from."""
+    return Evidence(
+        sweeps=tuple(sweeps),
+        settings=tuple(settings.items()),
+        instruments=tuple(bench.identities.items()),
+        software=f"halfpower {version('halfpower')}",
+        begun=begun,
+    )

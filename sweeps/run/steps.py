@@ -1,0 +1,184 @@
+"""A measurement of several resonances: what is on the fixture changes between them.
+
+Each step says in one sentence what is to be attached, whoever attaches it, and then
+sweeps. What was read before an interruption is told to the plans again, so that the
+measurement goes on where it stood.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal, Protocol
+
+from ...analysis.fitting import ResonanceFit
+from ...analysis.quantity import Caution, Quantity
+from ...analysis.result import Swept, cautions_of, quantities_of
+from ...analysis.tank import RESONANCE_UNITS, Tank, deduce_resonance
+from ..errors import SweepError
+from ..plan import DialGoal, DialPlanner, PeakPlanner
+from .on_bench import IdentifiedBench, Span, check_span, guard_on, target_cautions
+from .resonate import Stored, resonate
+from .sink import Sink
+
+__all__ = ["Arrangement", "Attendant", "NobodyNeeded", "Steps", "resonance_of"]
+
+SheetState = Literal["in", "air", "out"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arrangement:
+    """What is to be on the fixture for one sweep.
+
+    Attributes
+    ----------
+    step
+        What the sweep is called.
+    instruction
+        One sentence to the person at the bench; empty where nothing is to be done.
+    fitted
+        What is on the fixture: ``coil``, ``capacitor``, ``capacitor-2``, ``unknown``,
+        ``strap``, ``probe``.
+    sheet
+        How the plates are, where there are plates.
+    hookup
+        The drawing that shows it; empty: none does.
+    """
+
+    step: str
+    instruction: str
+    fitted: tuple[str, ...]
+    sheet: SheetState | None = None
+    hookup: str = ""
+
+
+class Attendant(Protocol):
+    """Whoever changes what is on the fixture."""
+
+    def arrange(self, arrangement: Arrangement) -> None:
+        """Have it done; the generator's output is off."""
+
+
+class NobodyNeeded:
+    """The attendant of a measurement whose part is in already."""
+
+    def arrange(self, arrangement: Arrangement) -> None:
+        """Nothing: it is as it is."""
+
+
+def resonance_of(found: ResonanceFit, *, tank: Tank) -> tuple[Quantity, ...]:
+    """Give a fit's f0, bandwidth and Q with a tank's corrections."""
+    deduced = deduce_resonance(
+        found,
+        frequency_reference=tank.frequency_reference,
+        linearity=tank.linearity,
+        loss_exponent=tank.loss_exponent,
+    )
+    return quantities_of(deduced, units=RESONANCE_UNITS)
+
+
+class Steps:
+    """Carries out a measurement's sweeps, one arrangement after the other.
+
+    Parameters
+    ----------
+    bench
+        An open bench.
+    attendant
+        Changes what is on the fixture.
+    sink
+        Gets every reading as it is taken.
+    stored
+        Readings of an interrupted run, by step.
+
+    Attributes
+    ----------
+    cautions
+        What must be known of the sweeps so far.
+    """
+
+    def __init__(
+        self,
+        bench: IdentifiedBench,
+        *,
+        attendant: Attendant,
+        sink: Sink,
+        stored: Mapping[str, Stored] | None = None,
+    ) -> None:
+        self._bench, self._attendant, self._sink = bench, attendant, sink
+        self._stored = dict(stored or {})
+        self.cautions: list[Caution] = []
+
+    def sweep(self, arrangement: Arrangement, span: Span, *, tank: Tank) -> Swept:
+        """Sweep the frequency over a span, with the tank's voltage guarded.
+
+        Raises
+        ------
+        SweepError, GuardError, SettingError, DriverError
+            The output is off by then, and the sink has every reading taken.
+        """
+        file = self._bench.file
+        check_span(span, file=file)
+        guard = guard_on(
+            file, tank=tank, highest_hz=span.highest_hz, level_v=span.level_v
+        )
+        step = arrangement.step
+        try:
+            planner = resonate(
+                self._bench,
+                PeakPlanner(span.goal(file)),
+                sink=self._sink,
+                watch=guard.watch,
+                step=step,
+                stored=self._stored.get(step),
+                prepare=lambda: self._attendant.arrange(arrangement),
+                level_v=span.level_v,
+            )
+        except SweepError as error:
+            if step:
+                error.add_note(f"this was the sweep {step!r}")
+            raise
+        found = planner.resonance
+        self._note(step, (*cautions_of(found), *target_cautions(planner)))
+        return Swept(
+            step=step,
+            readings=tuple(planner.readings),
+            used=planner.used,
+            found=found,
+            quantities=resonance_of(found, tank=tank),
+        )
+
+    def turn(self, arrangement: Arrangement, goal: DialGoal, *, tank: Tank) -> Swept:
+        """Turn the variable capacitor at one frequency, the tank's voltage guarded.
+
+        Raises
+        ------
+        SweepError, GuardError, SettingError, DriverError
+            The output is off by then, and the sink has every reading taken.
+        """
+        guard = guard_on(self._bench.file, tank=tank, highest_hz=goal.frequency_hz)
+        step = arrangement.step
+        try:
+            planner = resonate(
+                self._bench,
+                DialPlanner(goal),
+                sink=self._sink,
+                watch=guard.watch,
+                step=step,
+                stored=self._stored.get(step),
+                prepare=lambda: self._attendant.arrange(arrangement),
+            )
+        except SweepError as error:
+            error.add_note(f"this was the sweep {step!r}")
+            raise
+        self._note(step, cautions_of(planner.found.resonance))
+        return Swept(
+            step=step,
+            readings=tuple(planner.readings),
+            used=planner.used,
+            found=planner.found.resonance,
+        )
+
+    def _note(self, step: str, cautions: tuple[Caution, ...]) -> None:
+        beside = f"{step}: " if step else ""
+        self.cautions.extend(
+            Caution(code=one.code, text=f"{beside}{one.text}") for one in cautions
+        )

@@ -1,0 +1,84 @@
+"""The tank guard predicts and watches the voltage that Q makes."""
+
+import math
+
+import pytest
+
+from halfpower.analysis import Reading, Stated
+from halfpower.analysis.tank import Tank
+from halfpower.sweeps.errors import GuardError
+from halfpower.sweeps.run import TankGuard
+from halfpower.sweeps.run.guard import PREDICTED_Q
+
+LIMIT_V = 30.0  # IEC 61010-1, 6.3.1, normal condition: 30 V r.m.s.
+
+
+def exact(value: float) -> Stated:
+    """State a value without doubt."""
+    return Stated(value=value)
+
+
+def tank(*, output_f: float | None = None, probe_ohm: float = 1e12) -> Tank:
+    """Put 100 pF without loss behind 1 pF from 50 ohm."""
+    nothing = exact(0.0)
+    return Tank(
+        kind="coupled-tank" if output_f is None else "coupled-both-sides",
+        capacitor_f=exact(100e-12),
+        capacitor_loss=nothing,
+        self_capacitance_f=nothing,
+        stray_f=nothing,
+        stray_loss=nothing,
+        lead_h=nothing,
+        lead_ohm=nothing,
+        coupling_f=exact(1e-12),
+        source_ohm=exact(50.0),
+        probe_ohm=exact(probe_ohm),
+        probe_f=nothing,
+        output_coupling_f=None if output_f is None else exact(output_f),
+        frequency_reference=nothing,
+        linearity=nothing,
+        loss_exponent=nothing,
+    )
+
+
+def test_the_prediction_is_the_circuit_at_resonance() -> None:
+    """E Cc/T Q: a lossless fixture's tank voltage, by the current through Cc.
+
+    Derived: I = E w Cc into Rp = Q/(w T); the coupling's own loss in 50 ohm,
+    (w Cc)^2 Rs against w T/Q, is w Cc^2 Rs Q/T = 1.2e-4 of it at 100 kHz.
+    """
+    guard = TankGuard(tank(), emf_v=2.0, limit_v=LIMIT_V)
+    expected_v = 2.0 * 1.0 / 101.0 * PREDICTED_Q
+    assert guard.predicted_v(1e5) == pytest.approx(expected_v, rel=1e-3)
+
+
+def test_a_level_too_high_is_refused_before_driving() -> None:
+    """The sentence gives a level that is safe, and the caution."""
+    guard = TankGuard(tank(), emf_v=20.0, limit_v=LIMIT_V)
+    with pytest.raises(GuardError, match=r"level to 7\.\d V or less.*burns"):
+        guard.check_before(1e6)
+
+
+def test_a_safe_level_passes() -> None:
+    """The level that the refusal names is itself accepted."""
+    TankGuard(tank(), emf_v=7.5, limit_v=LIMIT_V).check_before(1e6)
+
+
+def test_a_reading_above_the_limit_stops_the_sweep() -> None:
+    """What the prediction missed the watch sees."""
+    guard = TankGuard(tank(), emf_v=1.0, limit_v=LIMIT_V)
+    guard.watch(Reading(frequency_hz=1e6, amplitude_v=29.9))
+    with pytest.raises(GuardError, match=r"30\.1 V r\.m\.s\."):
+        guard.watch(Reading(frequency_hz=1e6, amplitude_v=30.1))
+    assert guard.highest_v == pytest.approx(30.1)
+
+
+def test_a_detector_behind_a_small_capacitor_sees_less_than_the_tank() -> None:
+    """The watch goes back through the divider: 1 pF into 50 ohm at 1 MHz is 1/3183.
+
+    Derived: |1 + 1/(jwCR)| with 1/(wCR) = 1/(2 pi 1e6 1e-12 50) = 3183.1.
+    """
+    guard = TankGuard(tank(output_f=1e-12, probe_ohm=50.0), emf_v=1.0, limit_v=LIMIT_V)
+    guard.watch(Reading(frequency_hz=1e6, amplitude_v=1e-3))
+    expected_v = 1e-3 / (2.0 * math.pi * 1e6 * 1e-12 * 50.0)
+    assert guard.highest_v == pytest.approx(expected_v, rel=1e-6)
