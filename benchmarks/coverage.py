@@ -13,7 +13,7 @@ import statistics
 from collections.abc import Mapping
 
 from halfpower.analysis import Result, parse_stated
-from halfpower.cli.on_bench import bundled_bench_file
+from halfpower.cli.at_bench import bundled_bench_file
 from halfpower.drivers import load_bench_file, open_bench
 from halfpower.sim import load_scene, open_visa
 from halfpower.sweeps import KnownCapacitor, Span, measure_coil

@@ -16,7 +16,7 @@ import time
 from collections.abc import Callable
 
 from halfpower.analysis import Setting
-from halfpower.cli.on_bench import bundled_bench_file
+from halfpower.cli.at_bench import bundled_bench_file
 from halfpower.drivers import load_bench_file, open_bench
 from halfpower.sim import load_scene, open_visa
 

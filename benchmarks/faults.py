@@ -44,7 +44,7 @@ import numpy as np
 import pyvisa
 
 from halfpower.analysis import HalfpowerError, Reading, Setting
-from halfpower.cli.on_bench import bundled_bench_file
+from halfpower.cli.at_bench import bundled_bench_file
 from halfpower.drivers import Bench, BenchFile, load_bench_file, open_bench
 from halfpower.sim import SimulatedBench, load_scene, open_visa, serve
 

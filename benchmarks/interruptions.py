@@ -29,7 +29,7 @@ import time
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from halfpower.cli.on_bench import bundled_bench_file
+from halfpower.cli.at_bench import bundled_bench_file
 from halfpower.sim import RealClock, ServedBench, SimulatedBench, load_scene, serve
 
 SCENE = "kit-coil"

@@ -31,11 +31,10 @@ from uuid import uuid4
 
 from rich.console import Console
 
-from halfpower.cli.attendant import SceneAttendant
-from halfpower.cli.lot_desk import SceneDesk
-from halfpower.cli.lot_display import ShowLot
-from halfpower.cli.lot_keeping import BaseKeeper, circumstances_of, resumed
-from halfpower.cli.on_bench import located
+from halfpower.cli.at_bench import SceneAttendant, located
+from halfpower.cli.lots.desk import SceneDesk
+from halfpower.cli.lots.display import ShowLot
+from halfpower.cli.lots.keeping import BaseKeeper, circumstances_of, resumed
 from halfpower.drivers import Bench, open_bench
 from halfpower.records import open_base
 from halfpower.sim import SimulatedBench
@@ -55,8 +54,8 @@ BUNDLED = Path(__file__).parents[1] / "cli" / "lots" / "choke-lot.toml"
 SHARE_MEASURING, LONGEST_S = 0.8, 2.0  # of the kills; from then to the kill
 AT = "2001-02-03T04:05:06Z"
 PROGRAM = (
-    "from halfpower.cli.ending import run_process;"
-    "from halfpower.cli.lot import app; run_process(app)"
+    "from halfpower.cli.words.ending import run_process;"
+    "from halfpower.cli.commands.lot import app; run_process(app)"
 )
 
 

@@ -35,8 +35,9 @@ from halfpower.analysis.tank import (
     measured_pair,
     measured_rows,
 )
-from halfpower.cli.constants import constants_in_force, corrected_by
-from halfpower.cli.reworking import AT_ONCE, Stamp, fits_of, rework_lot
+from halfpower.cli.lots import Stamp, corrected_by, rework_lot
+from halfpower.cli.lots.constants import constants_in_force
+from halfpower.cli.lots.reworking import AT_ONCE, fits_of
 from halfpower.records import RecordBase, open_base
 from halfpower.sweeps.lots import parse_lot_text
 
@@ -50,7 +51,7 @@ HERE = Path(__file__).parent
 
 def helper() -> ModuleType:
     """Load the tests' invented lot."""
-    path = HERE.parent / "tests" / "reports" / "invented_lot.py"
+    path = HERE.parent / "tests" / "reports" / "lot" / "invented_lot.py"
     spec = importlib.util.spec_from_file_location("invented_lot", path)
     if spec is None or spec.loader is None:
         raise SystemExit(f"{path} is missing")

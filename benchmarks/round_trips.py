@@ -24,8 +24,8 @@ import numpy as np
 
 from halfpower.analysis import HalfpowerError, Result, Stated, parse_stated
 from halfpower.analysis.tank import SheetSample
-from halfpower.cli.attendant import SceneAttendant, SceneCapacitor
-from halfpower.cli.on_bench import bundled_bench_file
+from halfpower.cli.at_bench import SceneAttendant, bundled_bench_file
+from halfpower.cli.at_bench.attendant import SceneCapacitor
 from halfpower.drivers import Bench, load_bench_file, open_bench
 from halfpower.sim import SimulatedBench, load_scene, open_visa
 from halfpower.sweeps import (

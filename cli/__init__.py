@@ -6,6 +6,6 @@ __all__ = ["main"]
 def main() -> None:
     """Run the command line and leave with its exit status."""
     from .app import app
-    from .ending import run_process
+    from .words import run_process
 
     run_process(app)

@@ -2,7 +2,7 @@
 
 import typer
 
-from . import (
+from .commands import (
     bench,
     capacitor,
     coil,
@@ -11,13 +11,13 @@ from . import (
     fixture,
     lot,
     marking,
-    measure,
     predict,
     records,
     sheet,
     sim,
+    sweep,
 )
-from .ending import with_exit_status
+from .words import with_exit_status
 
 __all__ = ["app"]
 
@@ -35,7 +35,7 @@ app = typer.Typer(
 app.command("demo")(with_exit_status(demo.demo))
 app.add_typer(bench.app, name="bench")
 app.add_typer(fixture.app, name="fixture")
-app.command("sweep")(with_exit_status(measure.sweep))
+app.command("sweep")(with_exit_status(sweep.sweep))
 app.command("coil")(with_exit_status(coil.coil))
 app.command("capacitor")(with_exit_status(capacitor.capacitor))
 app.command("sheet")(with_exit_status(sheet.sheet))

@@ -1,1 +1,5 @@
 """Turn a result into a table, a picture, a page."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from halfpower.cli.on_bench import bundled_bench_file
+from halfpower.cli.at_bench import bundled_bench_file
 from halfpower.drivers import Bench, load_bench_file, open_bench
 from halfpower.sim import SimulatedBench, load_scene, open_visa
 

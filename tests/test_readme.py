@@ -10,7 +10,7 @@ import pytest
 from typer.testing import CliRunner
 
 from halfpower.cli.app import app
-from halfpower.cli.on_bench import bundled_bench_file
+from halfpower.cli.at_bench import bundled_bench_file
 from halfpower.drivers import load_bench_file
 from halfpower.records import read_sweep
 from halfpower.sim import RealClock, load_scene, serve

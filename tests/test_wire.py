@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from halfpower.analysis import parse_stated
-from halfpower.cli.on_bench import bundled_bench_file
+from halfpower.cli.at_bench import bundled_bench_file
 from halfpower.drivers import load_bench_file, open_bench
 from halfpower.records import to_json
 from halfpower.sim import load_scene, open_visa, serve

@@ -12,8 +12,8 @@ from typing import Any
 
 import pytest
 
-from halfpower.cli.on_bench import bundled_bench_file
-from halfpower.cli.person import ask_person
+from halfpower.cli.at_bench import bundled_bench_file
+from halfpower.cli.words import ask_person
 from halfpower.sim import SimulatedBench, load_scene, open_visa
 
 Run = Callable[..., "Ended"]  # noqa: F821 - conftest's record
@@ -101,7 +101,7 @@ def person(
 
     def seat(*slips: int, leaves_at: int | None = None) -> PersonAtTheBench:
         one = PersonAtTheBench(*slips, leaves_at=leaves_at)
-        monkeypatch.setattr("halfpower.cli.on_bench.ask_person", one.ask)
+        monkeypatch.setattr("halfpower.cli.at_bench.on_bench.ask_person", one.ask)
         seated.append(one)
         return one
 
@@ -158,7 +158,7 @@ def test_nobody_there_is_said_in_one_sentence(
 ) -> None:
     """Standard input that has ended; nothing was driven."""
     person()
-    monkeypatch.setattr("halfpower.cli.on_bench.ask_person", ask_person)
+    monkeypatch.setattr("halfpower.cli.at_bench.on_bench.ask_person", ask_person)
     ended = halfpower(*COIL)
     assert ended.status == 2
     assert "standard input has ended" in ended.err.splitlines()[-1]

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from halfpower.cli.on_bench import bundled_bench_file
+from halfpower.cli.at_bench import bundled_bench_file
 
 Run = Callable[..., "Ended"]  # noqa: F821 - conftest's record
 

@@ -16,9 +16,9 @@ from halfpower.analysis.plates import (
     love_ratio,
     rectangle_ratio,
 )
-from halfpower.cli import predict
-from halfpower.cli.ending import with_exit_status
-from halfpower.cli.marking import marking
+from halfpower.cli.commands import predict
+from halfpower.cli.commands.marking import marking
+from halfpower.cli.words import with_exit_status
 
 PAGE = Path(__file__).parents[2] / "docs" / "predictions.md"
 SHEETS: tuple[Sheet, ...] = ("air", "extends", "flush")

@@ -8,8 +8,7 @@ from typing import Any
 
 import pytest
 
-from halfpower.cli import on_bench
-from halfpower.cli.on_bench import bundled_bench_file
+from halfpower.cli.at_bench import bundled_bench_file, on_bench
 from halfpower.drivers import open_bench
 from halfpower.sim import load_scene, open_visa
 

@@ -18,8 +18,7 @@ from halfpower.analysis import (
     parse_stated,
 )
 from halfpower.analysis.tank import SheetSample
-from halfpower.cli.attendant import SceneAttendant
-from halfpower.cli.on_bench import bundled_bench_file
+from halfpower.cli.at_bench import SceneAttendant, bundled_bench_file
 from halfpower.drivers import Bench, load_bench_file, open_bench
 from halfpower.sim import SimulatedBench, load_scene, open_visa
 from halfpower.sweeps import (

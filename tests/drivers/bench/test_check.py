@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from halfpower.cli.on_bench import bundled_bench_file
+from halfpower.cli.at_bench import bundled_bench_file
 from halfpower.drivers import load_bench_file
 from halfpower.drivers.bench import CheckPlan, CheckRow, check_bench, reaching
 from halfpower.sim import load_scene, open_visa

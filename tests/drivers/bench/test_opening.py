@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from halfpower.analysis import InputError, Setting
-from halfpower.cli.on_bench import bundled_bench_file
+from halfpower.cli.at_bench import bundled_bench_file
 from halfpower.drivers import load_bench_file, open_bench
 from halfpower.drivers.errors import (
     HalfpowerError,

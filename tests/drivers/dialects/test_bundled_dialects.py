@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from halfpower.analysis import Setting
-from halfpower.cli.on_bench import bundled_bench_file
+from halfpower.cli.at_bench import bundled_bench_file
 from halfpower.drivers.dialects import load_detector_dialect
 from halfpower.drivers.instruments import Detector
 

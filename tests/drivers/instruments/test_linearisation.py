@@ -10,7 +10,7 @@ import pytest
 
 from halfpower.analysis import InputError, Result, Setting, parse_stated
 from halfpower.analysis.detector import DetectorLaw, fit_law
-from halfpower.cli.on_bench import bundled_bench_file
+from halfpower.cli.at_bench import bundled_bench_file
 from halfpower.drivers import load_bench_file
 from halfpower.drivers.bench import (
     LevelSteps,

@@ -5,7 +5,7 @@ from contextlib import AbstractContextManager
 
 import pytest
 
-from halfpower.cli.attendant import SceneAttendant
+from halfpower.cli.at_bench import SceneAttendant
 from halfpower.drivers import Bench
 from halfpower.sim import SimulatedBench
 from halfpower.sweeps.errors import GuardError

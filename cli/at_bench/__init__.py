@@ -1,0 +1,5 @@
+"""Join a bench, real or simulated, the sinks and a procedure."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,0 +1,11 @@
+from .attendant import SceneAttendant as SceneAttendant
+from .on_bench import OUTPUT_FOLDER as OUTPUT_FOLDER
+from .on_bench import Located as Located
+from .on_bench import Place as Place
+from .on_bench import bundled_bench_file as bundled_bench_file
+from .on_bench import located as located
+from .on_bench import measuring as measuring
+from .on_bench import visa_of as visa_of
+from .scenes import scene_named as scene_named
+from .setup import Setup as Setup
+from .setup import measures as measures

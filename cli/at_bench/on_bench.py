@@ -1,0 +1,348 @@
+"""Join a bench (real or simulated), the sinks and a procedure."""
+
+import re
+import time
+from collections.abc import Callable, Iterator
+from contextlib import (
+    AbstractContextManager,
+    ExitStack,
+    closing,
+    contextmanager,
+    nullcontext,
+)
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from importlib import resources
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ...analysis.errors import InputError
+from ...drivers import Bench, BenchFile, load_bench_file, open_bench
+from ...drivers.bench import with_fixture_record
+from ...records.files import ReadingsFile, free_path, read_comments, read_steps
+from ...sweeps.run import Attendant, Session, Sink, Sinks, Stored
+from ..words import (
+    KeepReadings,
+    ShowProgress,
+    ask_person,
+    kept,
+    now_utc,
+    show_caution,
+    talk,
+)
+from .attendant import DrawingAttendant, PersonAttendant, SceneAttendant, SceneCapacitor
+from .scenes import scene_named
+
+if TYPE_CHECKING:
+    from ...drivers.link import Manager
+    from ...sim.bench import SimulatedBench
+
+__all__ = [
+    "OUTPUT_FOLDER",
+    "Located",
+    "Place",
+    "bundled_bench_file",
+    "located",
+    "measuring",
+    "visa_of",
+]
+
+OUTPUT_FOLDER = Path("halfpower-out")
+
+
+def bundled_bench_file(scene: str) -> Path:
+    """Return the bench file that belongs to a bundled scene.
+
+    Raises
+    ------
+    InputError
+        There is none of that name.
+    """
+    path = Path(str(resources.files(__package__))) / "benches" / f"{scene}.toml"
+    if not path.is_file():
+        raise InputError(
+            f"scene {scene!r} has no bench file of its own; name one with --bench"
+        )
+    return path
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Located:
+    """A bench file, and what its bench is reached by.
+
+    Attributes
+    ----------
+    file
+        The bench file's content.
+    folder
+        Where what belongs to it is looked for, and written.
+    manager
+        A simulated bench's VISA; None: the bench file's own.
+    sleep, clock
+        How to wait, and what time it is in s.
+    simulated
+        The simulated bench; None: a real one.
+    """
+
+    file: BenchFile
+    folder: Path
+    manager: "Manager | None"
+    sleep: Callable[[float], None]
+    clock: Callable[[], float]
+    simulated: "SimulatedBench | None" = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """Where a measurement happens, and what is kept of it, by the options' names.
+
+    ``measured_fixture``: whether the fixture record that the bench file names is used;
+    not where the fixture is what is measured. ``asked``: what is asked for, in words
+    that differ where it differs.
+    """
+
+    bench: Path | None = None
+    scene: str | None = None
+    seed: int = 0
+    trace: Path | None = None
+    readings: Path | None = None
+    resume: Path | None = None
+    measured_fixture: bool = True
+    hookups: Path | None = None
+    asked: str = ""
+
+
+@contextmanager
+def located(
+    bench: Path | None, *, scene: str | None, seed: int, measured_fixture: bool = True
+) -> Iterator[Located]:
+    """Find the bench that the options name; nothing on it is opened yet.
+
+    Parameters
+    ----------
+    bench
+        The bench file; with a scene it may be left out.
+    scene
+        A simulated scene to measure on instead of instruments.
+    seed
+        The scene's seed.
+    measured_fixture
+        Whether the fixture record that the bench file names is used.
+
+    Raises
+    ------
+    InputError
+        Neither is given, or one of the files is wrong, or the fixture record is too
+        old.
+    """
+    if bench is None and scene is None:
+        raise InputError("say what is on the bench: --bench FILE (or --scene SCENE)")
+    if scene is not None:
+        scene_named(scene)  # a scene that is not there is said before its bench file
+    path = bench if bench is not None else bundled_bench_file(scene or "")
+    file = load_bench_file(path)
+    if measured_fixture:
+        file = with_fixture_record(file, folder=path.parent, now=datetime.now(tz=UTC))
+    if scene is None:
+        yield Located(
+            file=file,
+            folder=path.parent,
+            manager=None,
+            sleep=time.sleep,  # noqa: TID251 - here the clock is chosen
+            clock=time.monotonic,
+        )
+        return
+    from ...drivers.link import refuse_unknown
+    from ...sim import open_visa
+
+    simulated = scene_named(scene).build(seed=seed)
+    with closing(open_visa(simulated)) as manager:
+        for table in (file.generator, file.detector):
+            if not table.is_hand:
+                refuse_unknown(manager, table.resource)
+        yield Located(
+            file=file,
+            folder=path.parent,
+            manager=manager,
+            sleep=simulated.clock.sleep,
+            clock=lambda: simulated.clock.now_s,
+            simulated=simulated,
+        )
+
+
+@contextmanager
+def visa_of(
+    visa: str, *, scene: str | None, seed: int
+) -> Iterator[tuple["Manager", Callable[[float], None]]]:
+    """Open a VISA by its name, or a scene's; with it comes how to wait.
+
+    Raises
+    ------
+    InputError
+        The scene is missing or wrong.
+    TransportError
+        There is no such VISA.
+    """
+    if scene is None:
+        from ...drivers.link import open_visa as open_real
+
+        with open_real(visa) as manager:
+            yield manager, time.sleep  # noqa: TID251 - here the clock is chosen
+        return
+    simulated = scene_named(scene).build(seed=seed)
+    from ...sim import open_visa
+
+    with closing(open_visa(simulated)) as manager:
+        yield manager, simulated.clock.sleep
+
+
+@contextmanager
+def measuring(
+    place: Place, *, procedure: str, label: str = ""
+) -> Iterator[tuple[Bench, Session]]:
+    """Open a bench with everything a procedure is run with; leave its output off.
+
+    Every reading is kept in a file and progress is shown, for the length of the block.
+
+    Parameters
+    ----------
+    place
+        Which bench, and where the readings go.
+    procedure, label
+        What is measured, and what the part is called.
+
+    Raises
+    ------
+    InputError
+        Neither bench nor scene is given, or one of the files is wrong.
+    DriverError
+        An instrument cannot be opened or does not answer.
+    """
+    stored = (
+        {}
+        if place.resume is None
+        else _stored(place.resume, procedure=procedure, asked=place.asked)
+    )
+    with (
+        located(
+            place.bench,
+            scene=place.scene,
+            seed=place.seed,
+            measured_fixture=place.measured_fixture,
+        ) as found,
+        ExitStack() as stack,
+    ):
+        show_caution()
+        bench = stack.enter_context(
+            open_bench(
+                found.file,
+                folder=found.folder,
+                manager=found.manager,
+                sleep=found.sleep,
+                clock=found.clock,
+                ask=ask_person,
+                tell=talk,
+                trace=place.trace,
+                capacitor=_capacitor(found),
+            )
+        )
+        keep = stack.enter_context(
+            _kept(place, bench=bench, procedure=procedure, label=label)
+        )
+        sinks: list[Sink] = [keep]
+        paused: Callable[[], AbstractContextManager[None]] = nullcontext
+        if not _asks_for_readings(found):
+            # A moving bar would run over the questions for readings.
+            show = stack.enter_context(ShowProgress())
+            sinks.append(show)
+            paused = show.paused
+        yield (
+            bench,
+            Session(
+                label=label,
+                begun=now_utc(),
+                sink=Sinks(sinks),
+                attendant=_attendant(place, found, paused=paused),
+                stored=stored,
+            ),
+        )
+
+
+def _attendant(
+    place: Place,
+    found: Located,
+    *,
+    paused: Callable[[], AbstractContextManager[None]],
+) -> Attendant:
+    """Find who changes what is on the fixture, and who draws it first."""
+    simulated = found.simulated
+    does_it: Attendant = (
+        PersonAttendant(ask_person, paused=paused)
+        if simulated is None
+        else SceneAttendant(simulated, tell=talk)
+    )
+    if place.hookups is None:
+        return does_it
+    return DrawingAttendant(
+        does_it, folder=place.hookups, kind=found.file.fixture.kind, tell=talk
+    )
+
+
+def _capacitor(found: Located) -> SceneCapacitor | None:
+    if found.simulated is None or found.file.capacitor is None:
+        return None
+    return SceneCapacitor(found.simulated)
+
+
+def _asks_for_readings(found: Located) -> bool:
+    file = found.file
+    turned = file.capacitor is not None and found.simulated is None
+    return file.generator.is_hand or file.detector.is_hand or turned
+
+
+def _stored(path: Path, *, procedure: str, asked: str) -> dict[str, Stored]:
+    """Read what an interrupted measurement had; all but its last sweep was done.
+
+    Raises
+    ------
+    InputError
+        It was another measurement, or the file is not one's own.
+    """
+    comments = read_comments(path)
+    for name, wanted in (("procedure", procedure), ("asked for", asked)):
+        if comments.get(name, wanted) != wanted:
+            raise InputError(
+                f"the readings in {path} were taken for another measurement (its "
+                f"{name!r} differs); go on with the options that they were taken with"
+            )
+    steps, left_out = read_steps(path)
+    if left_out:
+        talk(f"The last line of {path} is cut short and was left out.")
+    last = list(steps)[-1]
+    return {
+        step: Stored(readings, finished=step != last)
+        for step, readings in steps.items()
+    }
+
+
+def _kept(
+    place: Place, *, bench: Bench, procedure: str, label: str
+) -> AbstractContextManager[KeepReadings]:
+    """Keep every reading in a file, named after the part where none is named."""
+    now = datetime.now(tz=UTC)
+    readings = place.readings
+    if readings is None:
+        stem = re.sub(r"[^A-Za-z0-9_-]+", "-", label).strip("-")
+        name = "-".join(
+            part for part in (procedure, stem, f"{now:%Y%m%dT%H%M%S}") if part
+        )
+        readings = free_path(OUTPUT_FOLDER / f"{name}.csv")
+    comments = {
+        "procedure": procedure,
+        "part": label,
+        "begun": f"{now:%Y-%m-%dT%H:%M:%SZ}",
+        **bench.identities,
+        "fixture": bench.file.fixture.kind,
+        "asked for": place.asked,
+    }
+    return kept(ReadingsFile(readings, comments=comments))

@@ -1,0 +1,364 @@
+"""`halfpower bench`: what is reachable, does it work, what does it know, is it true."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from ..words import BenchOption, SceneOption, SeedOption, TraceOption, with_exit_status
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from ...analysis.detector import LinearityFit
+    from ...drivers.bench import BenchFile, CheckRow, LevelSteps
+    from ...sweeps.run import TankGuard
+    from ..at_bench import Located
+
+__all__ = ["app"]
+
+FAILED = 3
+NARROWEST = 110  # columns that the table takes where it is not on a terminal
+
+app = typer.Typer(
+    help="The instruments: list, check, learn, linearise.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+
+VisaOption = Annotated[
+    str,
+    typer.Option(
+        "--visa",
+        metavar="VISA",
+        help="Which VISA: @py needs no vendor's library; or a library's path.",
+    ),
+]
+FrequencyOption = Annotated[
+    str | None,
+    typer.Option("--frequency", metavar="FREQUENCY", help="Where, as 7.1MHz."),
+]
+
+
+@app.command("list")
+@with_exit_status
+def list_(
+    *, visa: VisaOption = "@py", scene: SceneOption = None, seed: SeedOption = 0
+) -> None:
+    """List what VISA finds; a plain TCP socket cannot be found, only named.
+
+    Example: halfpower bench list
+    """
+    from ...drivers.link import reachable
+    from ..at_bench import visa_of
+    from ..words import talk
+
+    with visa_of(visa, scene=scene, seed=seed) as (manager, _):
+        found = reachable(manager)
+    for note in found.notes:
+        talk(f"Note: {note}")
+    for name in found.resources:
+        print(name)  # noqa: T201 - data, on standard output
+    if not found.resources:
+        talk(
+            f"VISA {visa} finds nothing: check power and cables. An instrument behind "
+            "a plain TCP socket does not show; name it, as "
+            "TCPIP0::192.0.2.10::5025::SOCKET."
+        )
+
+
+@app.command("check")
+@with_exit_status
+def check(
+    *,
+    bench: BenchOption = None,
+    scene: SceneOption = None,
+    seed: SeedOption = 0,
+    frequency: FrequencyOption = None,
+    trace: TraceOption = None,
+) -> None:
+    """Check a bench: connected, obeying, alive, how noisy, how fast, what is missing.
+
+    It drives the bench, at its own level or less. Exit status 3: something failed.
+
+    Example: halfpower bench check --bench bench.toml
+    """
+    from ...analysis.quantity import parse_quantity
+    from ...drivers.bench import CheckPlan, check_bench, reaching
+    from ..at_bench import located
+    from ..words import ask_person, show_caution, talk
+
+    frequency_hz = None if frequency is None else parse_quantity(frequency, "Hz")
+    with located(bench, scene=scene, seed=seed) as found:
+        show_caution()
+        plan = CheckPlan(
+            level_v=_safe_level_v(found.file, frequency_hz), frequency_hz=frequency_hz
+        )
+        with reaching(
+            found.file,
+            folder=found.folder,
+            manager=found.manager,
+            sleep=found.sleep,
+            ask=ask_person,
+            tell=talk,
+            trace=trace,
+        ) as reach:
+            rows = check_bench(
+                found.file,
+                reach=reach,
+                plan=plan,
+                sleep=found.sleep,
+                clock=found.clock,
+                told=lambda row: talk(f"{row.what}: {row.state}"),
+            )
+    _print_rows(rows)
+    if any(row.state == "FAILED" for row in rows):
+        raise typer.Exit(FAILED)
+
+
+@app.command("learn")
+@with_exit_status
+def learn(
+    *,
+    resource: Annotated[
+        str,
+        typer.Argument(
+            metavar="RESOURCE",
+            help="VISA resource name, as halfpower bench list shows it.",
+            show_default=False,
+        ),
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out", metavar="FILE", help="Dialect file; without it, standard output."
+        ),
+    ] = None,
+    visa: VisaOption = "@py",
+    timeout: Annotated[
+        str,
+        typer.Option(
+            "--timeout", metavar="TIME", help="How long an answer may take, as 1s."
+        ),
+    ] = "1s",
+    scene: SceneOption = None,
+    seed: SeedOption = 0,
+    trace: TraceOption = None,
+) -> None:
+    """Ask an instrument what it knows, and write a dialect file to start from.
+
+    It is asked with queries only: its output and settings stay as they are.
+
+    Example: halfpower bench learn TCPIP0::192.0.2.10::5025::SOCKET --out mine.toml
+    """
+    from datetime import UTC, datetime
+
+    from ...analysis.quantity import parse_quantity
+    from ...drivers.dialects import learn_dialect
+    from ...drivers.link import refuse_unknown
+    from ..at_bench import visa_of
+    from ..words import talk, write_new
+
+    with visa_of(visa, scene=scene, seed=seed) as (manager, sleep):
+        if scene is not None:
+            refuse_unknown(manager, resource)
+        text = learn_dialect(
+            manager,
+            resource=resource,
+            timeout_s=parse_quantity(timeout, "s"),
+            today=datetime.now(tz=UTC).date(),
+            locked=scene is None,
+            sleep=sleep,
+            trace=trace,
+        )
+    if out is None:
+        print(text, end="")  # noqa: T201 - data, on standard output
+        return
+    write_new(out, text)
+    talk(f"Wrote {out}; check the lines that say CHECK, then name it in a bench file")
+
+
+@app.command("linearise")
+@with_exit_status
+def linearise(
+    *,
+    bench: BenchOption = None,
+    scene: SceneOption = None,
+    seed: SeedOption = 0,
+    frequency: FrequencyOption = None,
+    highest: Annotated[
+        str | None,
+        typer.Option(
+            "--highest",
+            metavar="VOLTAGE",
+            help="Highest e.m.f., r.m.s.; by default the bench file's level.",
+        ),
+    ] = None,
+    step_db: Annotated[
+        float, typer.Option("--step-db", metavar="DB", help="From level to level.")
+    ] = 1.0,
+    levels: Annotated[
+        int, typer.Option("--levels", metavar="N", help="How many levels.")
+    ] = 31,
+    repeats: Annotated[
+        int,
+        typer.Option(
+            "--repeats", metavar="N", help="Readings of each level, down and up."
+        ),
+    ] = 4,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out",
+            metavar="FILE",
+            help="Where; by default detector-DATE.toml beside the bench file.",
+        ),
+    ] = None,
+    trace: TraceOption = None,
+) -> None:
+    """Make the detector its own standard: step the level, keep what it indicates.
+
+    Stand on the peak of whatever is on the fixture, so that every reading of a sweep
+    lies below the highest of the law.
+
+    Example: halfpower bench linearise --bench bench.toml --frequency 7.1MHz
+    """
+    from ...analysis.errors import InputError
+    from ...analysis.quantity import parse_quantity
+    from ...drivers.bench import LevelSteps
+    from ..at_bench import located
+    from ..words import show_caution
+
+    if frequency is None:
+        raise InputError("say where to stand: --frequency FREQUENCY, on the peak")
+    frequency_hz = parse_quantity(frequency, "Hz")
+    with located(bench, scene=scene, seed=seed) as found:
+        level_v = found.file.generator.level_v
+        steps = LevelSteps(
+            highest_v=level_v if highest is None else parse_quantity(highest, "V"),
+            step_db=step_db,
+            n_levels=levels,
+            repeats=repeats,
+        )
+        show_caution()
+        folder = Path() if bench is None else found.folder
+        _linearise(
+            found, steps, frequency_hz=frequency_hz, folder=folder, out=out, trace=trace
+        )
+
+
+def _linearise(
+    found: "Located",
+    steps: "LevelSteps",
+    *,
+    frequency_hz: float,
+    folder: Path,
+    out: Path | None,
+    trace: Path | None,
+) -> None:
+    """Step, fit, keep and tell."""
+    from datetime import UTC, datetime
+
+    import numpy as np
+
+    from ...analysis.detector import fit_law
+    from ...analysis.reading import Reading, Setting
+    from ...drivers.bench import LevelReading, open_parts, settle_unknown_s, step_levels
+    from ...drivers.instruments import save_linearisation
+    from ...records.files import free_path
+    from ..words import ask_person, talk
+
+    guard = _guard(found.file, emf_v=steps.highest_v)
+    guard.check_before(frequency_hz)
+
+    def watch(taken: LevelReading) -> None:
+        guard.watch(Reading(frequency_hz=frequency_hz, amplitude_v=taken.indicated_v))
+
+    detector = found.file.detector.model_copy(update={"linearisation": ""})
+    parts = open_parts(
+        found.file.model_copy(update={"detector": detector}),
+        folder=found.folder,
+        manager=found.manager,
+        sleep=found.sleep,
+        clock=found.clock,
+        ask=ask_person,
+        tell=talk,
+        trace=trace,
+    )
+    with parts.bench as bench:
+        setting = Setting(
+            frequency_hz=frequency_hz, settle_s=settle_unknown_s(frequency_hz)
+        )
+        readings = step_levels(
+            bench, generator=parts.generator, setting=setting, steps=steps, taken=watch
+        )
+        identities = bench.identities
+    fitted = fit_law(
+        np.array([one.emf_v for one in readings]),
+        indicated_v=np.array([one.indicated_v for one in readings]),
+    )
+    left_over = fitted.left_over + found.file.generator.level_linearity
+    made = datetime.now(tz=UTC)
+    path = out or free_path(folder / f"detector-{made:%Y-%m-%d}.toml")
+    save_linearisation(
+        path,
+        fitted.law,
+        made=made,
+        frequency_hz=frequency_hz,
+        identities=identities,
+        left_over=left_over,
+    )
+    _print_law(fitted, left_over=left_over, n_readings=len(readings), path=path)
+
+
+def _print_law(
+    fitted: "LinearityFit", *, left_over: float, n_readings: int, path: Path
+) -> None:
+    span = fitted.law.indicated_v
+    print(  # noqa: T201 - data, on standard output
+        f"Detector's law from {n_readings} readings at {len(span)} levels "
+        f"({fitted.n_left_out} more were lost in noise), {span[0]:.3g} V to "
+        f"{span[-1]:.3g} V indicated\n"
+        f"slope (1 linear, 2 square law): {fitted.flattest:.3f} to "
+        f"{fitted.steepest:.3f}\n"
+        f"a ratio within 20 dB was wrong by up to {100.0 * fitted.uncorrected:.3g} %, "
+        f"and is now within {100.0 * left_over:.2g} %\n"
+        f"Wrote {path}; put this into [detector] of the bench file:\n"
+        f'linearisation = "{path.name}"'
+    )
+
+
+def _guard(file: "BenchFile", *, emf_v: float) -> "TankGuard":
+    """Guard the fixture with nothing known on it: the highest voltage."""
+    from ...analysis.quantity import Stated
+    from ...sweeps.run import TankGuard, tank_on_bench
+
+    nothing = Stated(value=0.0)
+    tank = tank_on_bench(
+        file, capacitor_f=nothing, capacitor_loss=nothing, self_capacitance_f=nothing
+    )
+    return TankGuard(tank, emf_v=emf_v, limit_v=file.limits.tank_voltage_v)
+
+
+def _safe_level_v(file: "BenchFile", frequency_hz: float | None) -> float:
+    """Return the bench's level, or the highest that the guard lets pass."""
+    level_v = file.generator.level_v
+    guard = _guard(file, emf_v=level_v)
+    at_hz = frequency_hz or file.limits.highest_frequency_hz
+    share = file.limits.tank_voltage_v / guard.predicted_v(at_hz)
+    return level_v * min(1.0, share)
+
+
+def _print_rows(rows: "Sequence[CheckRow]") -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    console = Console(highlight=False)
+    if not console.is_terminal:
+        console = Console(highlight=False, width=NARROWEST)
+    table = Table(box=None, padding=(0, 2, 0, 0))
+    for name in ("looked at", "", "found", "do"):
+        table.add_column(name, justify="left", overflow="fold")
+    for row in rows:
+        table.add_row(row.what, row.state, row.found, row.do)
+    console.print(table, markup=False)

@@ -1,0 +1,171 @@
+"""`halfpower fixture`: what the fixture adds, and whether it still does."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from ..at_bench import Setup, measures
+from ..words import known_capacitor, stated_or_none, with_exit_status
+
+__all__ = ["app"]
+
+app = typer.Typer(
+    help="The fixture: measure what it adds, check it with a reference part.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+OUT_OF_CONTROL = 1
+
+
+@with_exit_status
+@measures
+def measure(
+    *,
+    setup: Setup,
+    capacitor: Annotated[
+        list[str],
+        typer.Option(
+            "--capacitor",
+            metavar="CAPACITANCE",
+            help="A known capacitor, as '150pF +- 1%'; two or more (repeat it).",
+        ),
+    ],
+    self_capacitance: Annotated[
+        list[str],
+        typer.Option(
+            "--self-capacitance",
+            metavar="CAPACITANCE",
+            help="The work coil's own, as '4pF +- 1pF'; repeat it for a second coil.",
+        ),
+    ],
+    capacitor_loss: Annotated[
+        str | None,
+        typer.Option(
+            "--capacitor-loss", metavar="D", help="The capacitors' dissipation factor."
+        ),
+    ] = None,
+    common_error: Annotated[
+        str,
+        typer.Option(
+            "--common-error",
+            metavar="SHARE",
+            help="Limits of an error that the capacitors share.",
+        ),
+    ] = "0%",
+    second_probe: Annotated[
+        bool,
+        typer.Option(
+            "--second-probe",
+            help="Measure the probe's loading with a second one like it.",
+        ),
+    ] = False,
+    alike: Annotated[
+        str,
+        typer.Option(
+            "--alike", metavar="SHARE", help="Limits of how the two probes differ."
+        ),
+    ] = "15%",
+    coil_q: Annotated[
+        str | None,
+        typer.Option(
+            "--coil-q",
+            metavar="Q",
+            help="Measure the loading with a coil of known Q, as '300 +- 15'.",
+        ),
+    ] = None,
+    save: Annotated[
+        Path | None,
+        typer.Option(
+            "--save",
+            metavar="FILE",
+            help="Write a fixture record, for record = ... in [fixture].",
+        ),
+    ] = None,
+) -> None:
+    """Measure the fixture's stray capacitance, and the probe's loading.
+
+    Example: halfpower fixture measure --bench bench.toml --capacitor '68pF +- 1%'
+    --capacitor '150pF +- 1%' --capacitor '680pF +- 1%' --self-capacitance '4pF +- 1pF'
+    --from 1MHz --to 5MHz --save fixture.toml
+    """
+    from ...analysis.quantity import parse_quantity, parse_stated
+    from ...sweeps.procedures import FixtureJob, WorkCoil, measure_fixture
+    from ..words import hand_out
+    from .fixture_keeping import save_result
+
+    job = FixtureJob(
+        coils=tuple(
+            WorkCoil(name=f"coil {number}", self_capacitance_f=parse_stated(one, "F"))
+            for number, one in enumerate(self_capacitance, start=1)
+        ),
+        capacitors=tuple(
+            known_capacitor(one, loss=capacitor_loss) for one in capacitor
+        ),
+        common_error=parse_quantity(common_error, "fraction"),
+        second_probe=second_probe,
+        alike=parse_quantity(alike, "fraction"),
+        coil_q=stated_or_none(coil_q, "fraction"),
+    )
+    span = setup.span()
+    wanted = setup.wanted()
+    with setup.measuring("fixture", job=(span, job), measured_fixture=False) as (
+        on_bench,
+        session,
+    ):
+        result = measure_fixture(on_bench, span, job=job, session=session)
+        kind = on_bench.file.fixture.kind
+    if save is not None:  # first: a closed standard output must not cost it
+        save_result(result, save, kind=kind, made=datetime.now(tz=UTC))
+    hand_out(result, wanted)
+
+
+@with_exit_status
+@measures
+def check(
+    *,
+    setup: Setup,
+    capacitor: Annotated[
+        str,
+        typer.Option(
+            "--capacitor",
+            metavar="CAPACITANCE",
+            help="The capacitor that stays across the reference coil.",
+        ),
+    ],
+    history: Annotated[
+        Path,
+        typer.Option(
+            "--history",
+            metavar="FILE",
+            help="Where the checks of this reference part are kept (CSV); each one "
+            "that is in control is added.",
+        ),
+    ],
+) -> None:
+    """Measure a reference coil and compare it with its own history.
+
+    Exit status 1: it is out of control; do not measure before it is known why.
+
+    Example: halfpower fixture check --bench bench.toml --capacitor 150pF --from 2MHz
+    --to 4MHz --history reference.csv
+    """
+    from ...sweeps.procedures import KnownParts, measure_coil
+    from ..words import hand_out
+    from .fixture_keeping import History
+
+    known = KnownParts(capacitors=(known_capacitor(capacitor, loss=None),))
+    name = f"{setup.label or 'reference'} on {known.capacitors[0].name}"
+    past = History(history, part=name)
+    span = setup.span()
+    wanted = setup.wanted()
+    with setup.measuring("check", job=(span, known)) as (on_bench, session):
+        result = measure_coil(on_bench, span, known=known, session=session)
+    hand_out(result, wanted)
+    if not past.judge(result):
+        raise typer.Exit(OUT_OF_CONTROL)
+
+
+app.command("measure")(measure)
+app.command("check")(check)

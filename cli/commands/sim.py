@@ -1,0 +1,92 @@
+"""`halfpower sim`: simulated benches, listed, shown, served over TCP."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from ..at_bench import scene_named
+from ..words import SeedOption, with_exit_status
+
+__all__ = ["app"]
+
+app = typer.Typer(
+    help="Simulated benches: list, show, serve.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+
+SceneArgument = Annotated[
+    str,
+    typer.Argument(
+        metavar="SCENE", help="A bundled scene, or a scene file.", show_default=False
+    ),
+]
+
+
+@app.command("list")
+@with_exit_status
+def list_scenes() -> None:
+    """List the bundled scenes, a line each.
+
+    Example: halfpower sim list
+    """
+    from ...sim import scene_titles
+
+    titles = scene_titles()
+    width = max(len(name) for name in titles)
+    for name, title in titles.items():
+        print(f"{name:{width}}  {title}")  # noqa: T201 - data, on standard output
+
+
+@app.command("show")
+@with_exit_status
+def show(scene: SceneArgument) -> None:
+    """Describe a scene: instruments, fixture, parts, what drifts and what fails.
+
+    Example: halfpower sim show kit-coil
+    """
+    from ...sim import describe_scene
+
+    print(describe_scene(scene_named(scene)))  # noqa: T201 - data, on standard output
+
+
+@app.command("serve")
+@with_exit_status
+def serve(
+    scene: SceneArgument,
+    seed: SeedOption = 0,
+    bench_file: Annotated[
+        Path | None,
+        typer.Option(
+            "--bench-file",
+            metavar="FILE",
+            help="Write a bench file that reaches the served instruments.",
+        ),
+    ] = None,
+) -> None:
+    """Serve a scene's instruments on loopback TCP ports until Ctrl-C.
+
+    Example: halfpower sim serve kit-coil --bench-file served.toml
+    """
+    import threading
+
+    from ...sim import RealClock
+    from ...sim import serve as serve_bench
+    from ..at_bench import bundled_bench_file
+    from ..words import talk, write_text
+
+    bench = scene_named(scene).build(seed=seed, clock=RealClock())
+    template = ""
+    if bench_file is not None:
+        template = bundled_bench_file(scene).read_text(encoding="utf-8")
+    with serve_bench(bench) as served:
+        for name, resource in served.resources.items():
+            print(f"{name} {resource}", flush=True)  # noqa: T201 - data, on standard output
+        if bench_file is not None:
+            for name, resource in served.resources.items():
+                template = template.replace(bench.resources[name], resource)
+            write_text(bench_file, template)
+            talk(f"Wrote {bench_file}")
+        talk("Serving until Ctrl-C")
+        threading.Event().wait()

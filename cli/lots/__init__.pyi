@@ -1,0 +1,16 @@
+from .base_option import RecordsOption as RecordsOption
+from .base_option import opened_base as opened_base
+from .constants import Constants as Constants
+from .constants import corrected_by as corrected_by
+from .constants import corrected_by_bench as corrected_by_bench
+from .document import held_against as held_against
+from .record_views import found_table as found_table
+from .record_views import lot_view as lot_view
+from .record_views import lots_document as lots_document
+from .record_views import lots_table as lots_table
+from .record_views import part_view as part_view
+from .record_views import rework_view as rework_view
+from .reworking import Stamp as Stamp
+from .reworking import rework_lot as rework_lot
+from .session import Asked as Asked
+from .session import run_lot as run_lot

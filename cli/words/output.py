@@ -1,0 +1,278 @@
+"""Results to standard output, talk to standard error, files where asked."""
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from rich.console import Console
+from rich.markup import escape
+from rich.progress import (
+    BarColumn,
+    MofNCompleteColumn,
+    SpinnerColumn,
+    TaskID,
+    TextColumn,
+)
+from rich.progress import (
+    Progress as Bar,
+)
+from rich.table import Table
+
+from ...analysis.errors import HalfpowerError, InputError
+from ...analysis.reading import Reading
+from ...analysis.result import Result
+from ...records.files import ReadingsFile, to_json
+from ...reports.result import (
+    CAUTION,
+    check_page,
+    check_picture,
+    heading,
+    quantity_rows,
+    remarks,
+    save_page,
+    save_picture,
+    step_rows,
+)
+from ...sweeps.run import Progress
+
+__all__ = [
+    "KeepReadings",
+    "ShowProgress",
+    "Wanted",
+    "hand_out",
+    "kept",
+    "now_utc",
+    "show_caution",
+    "talk",
+    "write_new",
+    "write_text",
+]
+
+STANDARD_OUTPUT = "-"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """What is to be written of a result, by the options of that name."""
+
+    json: str | None = None
+    plot: Path | None = None
+    page: Path | None = None
+    invented: str = ""
+
+    def __post_init__(self) -> None:
+        """Refuse before a measurement what could not be drawn after it."""
+        if self.plot is not None:
+            check_picture(self.plot)
+        if self.page is not None:
+            check_page(self.page)
+
+    @property
+    def quiet(self) -> bool:
+        """Whether standard output belongs to the document."""
+        return self.json == STANDARD_OUTPUT
+
+
+def now_utc() -> str:
+    """Say what time it is, as evidence keeps it (ISO 8601, UTC)."""
+    return f"{datetime.now(tz=UTC):%Y-%m-%dT%H:%M:%SZ}"
+
+
+def talk(text: str) -> None:
+    """Say something to the person, on standard error."""
+    Console(stderr=True, highlight=False).print(text, markup=False, soft_wrap=True)
+
+
+def hand_out(result: Result, wanted: Wanted) -> None:
+    """Print a result, or its document, and write the files asked for.
+
+    Raises
+    ------
+    InputError, ReportError
+        A file cannot be written.
+    """
+    # What was found is shown first, so that a file that cannot be written costs the
+    # file and nothing else.
+    if wanted.quiet:
+        sys.stdout.write(to_json(result))
+        sys.stdout.flush()
+    else:
+        _print(result)
+    failures: list[HalfpowerError] = []
+    for path, write in _writers(result, wanted):
+        try:
+            write(path)
+            talk(f"Wrote {path}")
+        except HalfpowerError as error:
+            failures.append(error)
+    if failures:
+        for other in failures[1:]:
+            failures[0].add_note(str(other))
+        raise failures[0]
+
+
+def _writers(
+    result: Result, wanted: Wanted
+) -> Iterator[tuple[Path, Callable[[Path], None]]]:
+    if wanted.json is not None and not wanted.quiet:
+        yield Path(wanted.json), lambda path: write_text(path, to_json(result))
+    if wanted.plot is not None:
+        yield wanted.plot, lambda path: save_picture(result, path)
+    if wanted.page is not None:
+        yield (
+            wanted.page,
+            lambda path: save_page(result, path, invented=wanted.invented),
+        )
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a file, its folder where needed; `InputError` where it cannot be."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise InputError(f"cannot write {path}: {error.strerror}") from error
+
+
+def write_new(path: Path, text: str) -> None:
+    """Write a file that must not be there yet.
+
+    Raises
+    ------
+    InputError
+        It is there, or cannot be written.
+    """
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError as error:
+        raise InputError(f"{path} exists already; name another file") from error
+    except OSError as error:
+        raise InputError(f"cannot write {path}: {error.strerror}") from error
+
+
+def _print(result: Result) -> None:
+    console = Console(highlight=False)
+    table = Table(title=escape(heading(result)), title_justify="left", box=None)
+    table.add_column("quantity")
+    table.add_column("value", justify="right")
+    table.add_column("± (95 %)", justify="right")
+    table.add_column("unit")
+    for row in quantity_rows(result):
+        table.add_row(row.name, row.value, row.doubt, row.unit)
+    console.print(table)
+    if steps := step_rows(result):
+        listed = Table(title="Sweep by sweep", title_justify="left", box=None)
+        listed.add_column("on the fixture")
+        listed.add_column("found")
+        for step in steps:
+            listed.add_row(escape(step.step), escape(step.text))
+        console.print(listed)
+    for remark in remarks(result):
+        console.print(remark, markup=False, soft_wrap=True)
+    for caution in result.warnings:
+        console.print(f"! {caution.text}", markup=False, soft_wrap=True)
+
+
+def show_caution() -> None:
+    """Show the caution that belongs to every driven tank."""
+    talk(f"Caution: {CAUTION}")
+
+
+class KeepReadings:
+    """The sink that keeps every reading on disk, and says where at the end."""
+
+    def __init__(self, file: ReadingsFile) -> None:
+        self._file = file
+
+    def reading(self, reading: Reading, *, progress: Progress) -> None:
+        """Write it; it is on disk when this returns."""
+        self._file.add(reading, phase=progress.phase, step=progress.step)
+
+    def taken_back(self, reading: Reading) -> None:
+        """Strike it out; `halfpower fit` passes it over."""
+        del reading
+        self._file.take_back()
+
+    def result(self, result: Result) -> None:
+        """Nothing: a result is handed out, not kept here."""
+
+
+class ShowProgress:
+    """The sink that shows how far a sweep is, on standard error."""
+
+    def __init__(self) -> None:
+        self._bar = Bar(
+            SpinnerColumn(),
+            TextColumn("{task.description}"),
+            BarColumn(),
+            MofNCompleteColumn(),
+            TextColumn("readings"),
+            console=(console := Console(stderr=True)),
+            transient=True,
+            disable=not console.is_terminal,
+        )
+        self._task: TaskID | None = None
+
+    def __enter__(self) -> Self:
+        """Begin."""
+        self._bar.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """Take the bar away."""
+        self._bar.stop()
+
+    @contextmanager
+    def paused(self) -> Iterator[None]:
+        """Take the bar away for the length of a block: somebody is asked."""
+        self._bar.stop()
+        try:
+            yield
+        finally:
+            self._bar.start()
+
+    def reading(self, reading: Reading, *, progress: Progress) -> None:
+        """Move the bar."""
+        step = f"{progress.step}: " if progress.step else ""
+        place = f"{reading.frequency_hz / 1e6:12.6f} MHz"
+        if reading.capacitance_f is not None:
+            place = f"{reading.capacitance_f * 1e12:9.3f} pF"
+        text = f"{step}{progress.phase:8} {place}"
+        if self._task is None:
+            self._task = self._bar.add_task(text, total=progress.expected)
+        self._bar.update(
+            self._task,
+            description=text,
+            completed=progress.taken,
+            total=max(progress.expected, progress.taken),
+        )
+
+    def taken_back(self, reading: Reading) -> None:
+        """Nothing: the next reading moves the bar back."""
+
+    def result(self, result: Result) -> None:
+        """Nothing: the bar goes by itself."""
+
+
+@contextmanager
+def kept(file: ReadingsFile) -> Iterator[KeepReadings]:
+    """Keep readings for the length of a block, and say where they are."""
+    with file:
+        try:
+            yield KeepReadings(file)
+        finally:
+            if file.count:
+                talk(f"Kept {file.count} readings in {file.path}")
+            else:
+                file.discard()

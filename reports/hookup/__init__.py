@@ -1,0 +1,5 @@
+"""Drawings of what goes where on the bench."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,0 +1,5 @@
+"""A lot in tables, pictures, pages, labels and files."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,0 +1,119 @@
+"""One self-contained HTML page of a lot."""
+
+import io
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ..errors import ReportError
+from ..result import NO_LIBRARY, WORDS, check_page, save_figure
+from .findings import LotResult
+from .picture import draw_histogram, draw_run_chart, draw_scatter
+from .tables import lot_tables, notes_of, parts_table, yield_text
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
+    from matplotlib.figure import Figure
+
+    from ...analysis.lots import Yield
+
+__all__ = ["save_lot_page"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Picture:
+    """A drawing and what is said below it."""
+
+    svg: "Markup"
+    caption: str
+
+
+def save_lot_page(result: LotResult, path: Path, *, invented: str = "") -> None:
+    """Write a lot as one HTML file with its pictures inside.
+
+    Parameters
+    ----------
+    result
+        The lot.
+    path
+        The file; its folder is made where needed.
+    invented
+        A sentence that says so where the parts are invented.
+
+    Raises
+    ------
+    ReportError
+        Another ending than .html, a file that cannot be written, or no library for it.
+    """
+    check_page(path)
+    try:
+        import jinja2
+    except ImportError as error:
+        raise ReportError(NO_LIBRARY) from error
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("halfpower.reports"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+    )
+    found = result.yield_
+    text = environment.get_template("lot.html.j2").render(
+        lot=result.lot,
+        invented=invented,
+        big=None if found is None else _headline(found, result),
+        yield_text=yield_text(result),
+        notes=notes_of(result),
+        tables=lot_tables(result),
+        pictures=_pictures(result),
+        parts=parts_table(result),
+        software=f"halfpower {version('halfpower')}",
+    )
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text, encoding="utf-8", errors="backslashreplace")
+    except OSError as error:
+        raise ReportError(f"cannot write {path}: {error.strerror}") from error
+
+
+def _headline(found: "Yield", result: LotResult) -> str:
+    said = f"{found.conforming} of {found.tested} accepted"
+    return f"{said}, and not suspect" if result.suspect else said
+
+
+def _pictures(result: LotResult) -> list[_Picture]:
+    """Draw the quantities that have limits, or else the first; and the scatter."""
+    limited = [one for one in result.figures if one.column.limits is not None]
+    drawn = []
+    for one in limited or result.figures[:1]:
+        word = WORDS.get(one.column.quantity, one.column.quantity)
+        word = word[:1].upper() + word[1:]
+        band = (
+            "" if one.column.limits is None else " Lines: limits; shaded: guard band."
+        )
+        drawn.append(
+            _Picture(
+                svg=_svg(draw_histogram(result, one)),
+                caption=f"{word}: {one.n} parts.{band}",
+            )
+        )
+        drawn.append(
+            _Picture(
+                svg=_svg(draw_run_chart(result, one)),
+                caption=f"{word} in the order measured.{band} Values beyond the edge "
+                "stand on it.",
+            )
+        )
+    scatter = draw_scatter(result)
+    if scatter is not None:
+        caption = "Q against inductance; ringed: parts that stand apart from the lot."
+        drawn.append(_Picture(svg=_svg(scatter), caption=caption))
+    return drawn
+
+
+def _svg(figure: "Figure") -> "Markup":
+    from markupsafe import Markup
+
+    buffer = io.StringIO()
+    save_figure(figure, buffer, kind="svg")
+    text = buffer.getvalue()
+    return Markup(text[text.index("<svg") :])  # noqa: S704 - drawn here, its text escaped

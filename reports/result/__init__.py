@@ -1,0 +1,5 @@
+"""One result in words, as a picture, as a page."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
