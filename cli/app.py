@@ -1,5 +1,7 @@
 """The command `halfpower`. Importing this imports nothing heavy."""
 
+from typing import Annotated
+
 import typer
 
 from .commands import (
@@ -32,6 +34,32 @@ app = typer.Typer(
     rich_markup_mode=None,  # plain help starts in half the time
     pretty_exceptions_enable=False,
 )
+
+
+def _version(asked: bool) -> None:  # noqa: FBT001  typer's callback
+    if asked:
+        from importlib.metadata import version
+
+        typer.echo(f"halfpower {version('halfpower')}")
+        raise typer.Exit
+
+
+@app.callback()
+def halfpower(
+    *,
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version",
+            callback=_version,
+            is_eager=True,
+            help="Say the version and exit.",
+        ),
+    ] = False,
+) -> None:
+    """Take what stands before a command's name."""
+
+
 app.command("demo")(with_exit_status(demo.demo))
 app.add_typer(bench.app, name="bench")
 app.add_typer(fixture.app, name="fixture")
