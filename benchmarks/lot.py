@@ -31,6 +31,7 @@ from uuid import uuid4
 
 from rich.console import Console
 
+from halfpower.analysis.lots import Verdict
 from halfpower.cli.at_bench import SceneAttendant, located
 from halfpower.cli.lots.desk import SceneDesk
 from halfpower.cli.lots.display import ShowLot
@@ -42,7 +43,6 @@ from halfpower.sweeps import LotRun
 from halfpower.sweeps.lots import (
     CheckOutcome,
     LotFile,
-    LotVerdict,
     Outcome,
     PartBench,
     PriorBook,
@@ -207,7 +207,7 @@ def truth(*, seeds: range, parts: int) -> None:
     for seed in seeds:
         for outcome, defect in run_in_memory(seed, parts=parts, book=PriorBook()):
             counted[defect, outcome.verdict.value] += 1
-            if defect == "sound" and outcome.verdict is not LotVerdict.ACCEPTED:
+            if defect == "sound" and outcome.verdict is not Verdict.ACCEPTED:
                 conforming.update(reason.code for reason in outcome.reasons)
     print_table(counted)
     wrong = sum(n for (d, v), n in counted.items() if d != "sound" and v == "accepted")

@@ -255,7 +255,7 @@ def labels(
 
     Example: halfpower lot labels chokes labels.pdf --text '{label}|{inductance}'
     """
-    from ...records.base import Verdict
+    from ...analysis.lots import Verdict
     from ...reports.lot import labels_of, save_labels
     from ..words import talk
 

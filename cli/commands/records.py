@@ -305,7 +305,7 @@ def _corrections(
 
 
 def _all_accepted(summary: "LotSummary") -> bool:
-    from ...records.base import Verdict
+    from ...analysis.lots import Verdict
 
     bad = (Verdict.REJECTED, Verdict.UNDECIDED, Verdict.UNMEASURED)
     return not summary.suspect and not any(summary.verdicts.get(one) for one in bad)

@@ -8,19 +8,20 @@ from rich.markup import escape
 from rich.panel import Panel
 from rich.text import Text
 
-from ...sweeps.lots import CheckOutcome, LotVerdict, Outcome, shown
+from ...analysis.lots import Verdict
+from ...sweeps.lots import CheckOutcome, Outcome, shown
 
 __all__ = ["ShowLot", "left_in_words"]
 
 STYLES = {
-    LotVerdict.ACCEPTED: "bold white on green4",
-    LotVerdict.REJECTED: "bold white on red3",
-    LotVerdict.UNDECIDED: "bold black on yellow3",
-    LotVerdict.UNMEASURED: "bold white on magenta",
-    LotVerdict.SKIPPED: "bold black on grey70",
-    LotVerdict.UNDONE: "bold black on grey70",
+    Verdict.ACCEPTED: "bold white on green4",
+    Verdict.REJECTED: "bold white on red3",
+    Verdict.UNDECIDED: "bold black on yellow3",
+    Verdict.UNMEASURED: "bold white on magenta",
+    Verdict.SKIPPED: "bold black on grey70",
+    Verdict.UNDONE: "bold black on grey70",
 }
-RINGS = {LotVerdict.ACCEPTED: 1, LotVerdict.SKIPPED: 0, LotVerdict.UNDONE: 0}
+RINGS = {Verdict.ACCEPTED: 1, Verdict.SKIPPED: 0, Verdict.UNDONE: 0}
 SHOWN_FIRST = 2  # quantities where the lot has no limits
 
 

@@ -4,7 +4,8 @@ import json
 from collections import Counter
 from collections.abc import Sequence
 
-from ...records.base import CheckRow, LotRow, PartRow, Verdict
+from ...analysis.lots import Verdict
+from ...records.base import CheckRow, LotRow, PartRow
 from ...reports.lot import Held, HeldAgainst, lot_document, lot_result
 from ...sweeps.lots import LotFile, RangeTable
 

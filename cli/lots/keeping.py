@@ -8,7 +8,8 @@ from importlib.metadata import version
 import numpy as np
 
 from ...analysis.errors import InputError
-from ...analysis.quantity import Caution, Quantity
+from ...analysis.lots import Verdict
+from ...analysis.quantity import Quantity
 from ...analysis.reading import Reading
 from ...analysis.result import Result
 from ...drivers import Bench
@@ -19,18 +20,15 @@ from ...records.base import (
     LotState,
     PartEntry,
     PartRow,
-    Reason,
     RecordBase,
     StoredQuantity,
     SweepColumns,
-    Verdict,
 )
 from ...records.files import to_json
 from ...sweeps.lots import (
     CheckBook,
     CheckOutcome,
     LotFile,
-    LotVerdict,
     Outcome,
     PriorBook,
     Standing,
@@ -111,7 +109,7 @@ def _standing(base: RecordBase, lot: LotFile, parts: Sequence[PartRow]) -> Stand
             out = {Verdict.SKIPPED, Verdict.UNDONE}
             since = sum(p.sequence > checks[-1] and p.verdict not in out for p in parts)
     return Standing(
-        known={one.position: LotVerdict(one.verdict.value) for one in parts},
+        known={one.position: one.verdict for one in parts},
         labels={one.position: one.label for one in parts},
         since_check=since,
     )
@@ -193,9 +191,9 @@ class BaseKeeper:
                 at=outcome.begun,
                 station=self._station,
                 procedure=self._lot.lot.procedure,
-                verdict=Verdict(outcome.verdict.value),
+                verdict=outcome.verdict,
                 circumstances=self._circumstances,
-                reasons=_reasons(outcome.reasons),
+                reasons=outcome.reasons,
                 quantities=_quantities(result),
                 sweeps=_sweeps(result, outcome.readings),
                 document=None if result is None else to_json(result),
@@ -224,7 +222,7 @@ class BaseKeeper:
                 procedure=self._lot.lot.procedure,
                 in_control=outcome.in_control,
                 circumstances=self._circumstances,
-                reasons=_reasons(outcome.reasons),
+                reasons=outcome.reasons,
                 quantities=_quantities(result),
                 sweeps=_sweeps(result, outcome.readings),
                 document=None if result is None else to_json(result),
@@ -252,10 +250,6 @@ def circumstances_of(bench: Bench) -> Circumstances:
         instruments=bench.identities,
         software={"halfpower": version("halfpower"), "numpy": np.__version__},
     )
-
-
-def _reasons(cautions: Iterable[Caution]) -> tuple[Reason, ...]:
-    return tuple(Reason(code=one.code, text=one.text) for one in cautions)
 
 
 def _quantities(result: Result | None) -> tuple[StoredQuantity, ...]:

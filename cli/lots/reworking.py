@@ -17,8 +17,15 @@ from numpy.typing import NDArray
 
 from ...analysis.errors import InputError
 from ...analysis.fitting.batch import StoredFits, fit_stored
-from ...analysis.lots import DECISIONS, Conformity, Decision, decide_rows, worst_of
-from ...analysis.quantity import Quantity
+from ...analysis.lots import (
+    DECISIONS,
+    Conformity,
+    Decision,
+    Verdict,
+    decide_rows,
+    worst_of,
+)
+from ...analysis.quantity import Caution, Quantity
 from ...analysis.tank import (
     CAPACITOR_UNITS,
     COIL_UNITS,
@@ -33,10 +40,8 @@ from ...records.base import (
     Circumstances,
     PartsInForce,
     ReadingBatch,
-    Reason,
     RecordBase,
     ReworkEntry,
-    Verdict,
 )
 from ...sweeps.lots import LimitDecision, LotFile, parse_lot_text
 from .constants import Constants, constants_in_force
@@ -53,7 +58,7 @@ VERDICTS = {
 }
 STEPS = {"coil": (PEAK,), "capacitor": (REFERENCE, UNKNOWN)}
 UNITS = {"coil": COIL_UNITS, "capacitor": CAPACITOR_UNITS}
-NO_VALUE = Reason(
+NO_VALUE = Caution(
     code="no_value",
     text="the stored readings and the constants as they are stated now give no value",
 )
@@ -318,7 +323,7 @@ def _store(
 
 def _decided(
     found: DeducedRows, sequences: IntArray, lot: LotFile
-) -> tuple[list[Verdict], dict[int, tuple[Reason, ...]]]:
+) -> tuple[list[Verdict], dict[int, tuple[Caution, ...]]]:
     """Hold new values against the lot's limits, as a part's first ones were."""
     by_limit = {}
     for name, limit in lot.limit.items():
@@ -329,7 +334,7 @@ def _decided(
     worst = worst_of(list(by_limit.values()), count=sequences.size)
     order = [VERDICTS[one] for one in DECISIONS]
     verdicts = [order[code] for code in worst.tolist()]
-    reasons: dict[int, tuple[Reason, ...]] = {}
+    reasons: dict[int, tuple[Caution, ...]] = {}
     missing = np.asarray(np.isnan(found.values).all(axis=1))
     for row in np.flatnonzero(missing | (worst > 0)).tolist():
         if missing[row]:
@@ -355,7 +360,7 @@ def _column(
 
 def _reason(
     found: DeducedRows, row: int, *, name: str, code: int, lot: LotFile
-) -> Reason:
+) -> Caution:
     """Say why one limit does not accept one part, in the words of the lot's run."""
     limit = lot.limit[name]
     value, u = (float(one[row]) for one in _column(found, limit.quantity))
@@ -381,7 +386,7 @@ def _reason(
     caution = decision.reason
     if caution is None:
         raise AssertionError(name)  # it is asked of what is not accepted alone
-    return Reason(code=caution.code, text=caution.text)
+    return caution
 
 
 def _document(group: _Group, stamp: Stamp, fits: Mapping[str, StoredFits]) -> str:

@@ -4,11 +4,9 @@ from .entries import Circumstances as Circumstances
 from .entries import LotEntry as LotEntry
 from .entries import LotState as LotState
 from .entries import PartEntry as PartEntry
-from .entries import Reason as Reason
 from .entries import ReworkEntry as ReworkEntry
 from .entries import StoredQuantity as StoredQuantity
 from .entries import SweepColumns as SweepColumns
-from .entries import Verdict as Verdict
 from .export import as_spreadsheet_text as as_spreadsheet_text
 from .export import export_csv as export_csv
 from .export import export_parquet as export_parquet

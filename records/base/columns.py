@@ -11,6 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ...analysis.lots import Verdict
+from ...analysis.quantity import Caution
 from . import tables as t
 from .chain import circumstances_hash, mapping_text
 from .entries import (
@@ -18,11 +20,9 @@ from .entries import (
     Circumstances,
     FloatArray,
     PartEntry,
-    Reason,
     ReworkEntry,
     StoredQuantity,
     SweepColumns,
-    Verdict,
 )
 
 __all__ = [
@@ -54,7 +54,7 @@ VERDICT_CODES = (
 
 
 def reasons_text(
-    reasons: Sequence[Reason] | Mapping[int, Sequence[Reason]],
+    reasons: Sequence[Caution] | Mapping[int, Sequence[Caution]],
 ) -> str:
     """Write reasons as JSON: pairs of code and text, for a rework by sequence."""
     if isinstance(reasons, Mapping):
@@ -66,15 +66,15 @@ def reasons_text(
     return json.dumps([[one.code, one.text] for one in reasons])
 
 
-def reasons_of(text: str) -> tuple[Reason, ...]:
+def reasons_of(text: str) -> tuple[Caution, ...]:
     """Read the reasons of a part or a check standard's reading."""
-    return tuple(Reason(code=code, text=said) for code, said in json.loads(text))
+    return tuple(Caution(code=code, text=said) for code, said in json.loads(text))
 
 
-def rework_reasons(text: str) -> dict[int, tuple[Reason, ...]]:
+def rework_reasons(text: str) -> dict[int, tuple[Caution, ...]]:
     """Read the reasons of a rework, by its parts' sequences."""
     return {
-        int(key): tuple(Reason(code=code, text=said) for code, said in pairs)
+        int(key): tuple(Caution(code=code, text=said) for code, said in pairs)
         for key, pairs in json.loads(text).items()
     }
 

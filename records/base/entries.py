@@ -15,6 +15,8 @@ from uuid import UUID
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from ...analysis.lots import Verdict
+from ...analysis.quantity import Caution
 from ..errors import EntryError
 
 __all__ = [
@@ -23,26 +25,13 @@ __all__ = [
     "LotEntry",
     "LotState",
     "PartEntry",
-    "Reason",
     "ReworkEntry",
     "StoredQuantity",
     "SweepColumns",
-    "Verdict",
 ]
 
 FloatArray = NDArray[np.float64]
 LONGEST_LABEL = 500  # characters: PostgreSQL's indices take 2700 bytes
-
-
-class Verdict(StrEnum):
-    """What became of a part."""
-
-    ACCEPTED = "accepted"
-    REJECTED = "rejected"
-    UNDECIDED = "undecided"
-    UNMEASURED = "unmeasured"
-    SKIPPED = "skipped"
-    UNDONE = "undone"
 
 
 class LotState(StrEnum):
@@ -51,14 +40,6 @@ class LotState(StrEnum):
     OPEN = "open"
     FINISHED = "finished"
     STOPPED = "stopped"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Reason:
-    """One reason for a verdict: a code for programs and a text for people."""
-
-    code: str
-    text: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -236,7 +217,7 @@ class PartEntry:
     procedure: str
     verdict: Verdict
     circumstances: Circumstances
-    reasons: tuple[Reason, ...] = ()
+    reasons: tuple[Caution, ...] = ()
     quantities: tuple[StoredQuantity, ...] = ()
     sweeps: tuple[SweepColumns, ...] = ()
     document: str | None = None
@@ -265,7 +246,7 @@ class CheckEntry:
     procedure: str
     in_control: bool
     circumstances: Circumstances
-    reasons: tuple[Reason, ...] = ()
+    reasons: tuple[Caution, ...] = ()
     quantities: tuple[StoredQuantity, ...] = ()
     sweeps: tuple[SweepColumns, ...] = ()
     document: str | None = None
@@ -312,7 +293,7 @@ class ReworkEntry:
     values: FloatArray
     uncertainties: FloatArray
     verdicts: Sequence[Verdict] | None = None
-    reasons: Mapping[int, tuple[Reason, ...]] = field(default_factory=dict)
+    reasons: Mapping[int, tuple[Caution, ...]] = field(default_factory=dict)
     document: str | None = None
 
     def __post_init__(self) -> None:

@@ -6,10 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection, select
 
+from ...analysis.lots import Verdict
 from . import queries
 from . import tables as t
 from .columns import circumstances_of
-from .entries import Circumstances, Verdict
+from .entries import Circumstances
 
 __all__ = ["PartsInForce", "parts_in_force"]
 

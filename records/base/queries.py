@@ -9,6 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection, Select, select
 
+from ...analysis.lots import Verdict
+from ...analysis.quantity import Caution
 from ..errors import EntryError
 from . import tables as t
 from .columns import (
@@ -20,7 +22,7 @@ from .columns import (
     rework_reasons,
     sweep_of,
 )
-from .entries import FloatArray, LotState, Reason, StoredQuantity, Verdict
+from .entries import FloatArray, LotState, StoredQuantity
 from .rows import CheckRow, LotRow, PartRecord, PartRow
 from .tables import Row
 
@@ -51,7 +53,7 @@ class Rework:
     names: tuple[tuple[str, str], ...]
     values: FloatArray
     uncertainties: FloatArray
-    reasons: Mapping[int, tuple[Reason, ...]]
+    reasons: Mapping[int, tuple[Caution, ...]]
 
     def applied(self, part: PartRow) -> PartRow:
         """Give the part with this result."""

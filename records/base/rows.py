@@ -7,15 +7,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from .entries import (
-    Circumstances,
-    FloatArray,
-    LotState,
-    Reason,
-    StoredQuantity,
-    SweepColumns,
-    Verdict,
-)
+from ...analysis.lots import Verdict
+from ...analysis.quantity import Caution
+from .entries import Circumstances, FloatArray, LotState, StoredQuantity, SweepColumns
 
 __all__ = [
     "Adopted",
@@ -97,7 +91,7 @@ class PartRow:
     at: str
     station: str
     verdict: Verdict
-    reasons: tuple[Reason, ...]
+    reasons: tuple[Caution, ...]
     quantities: tuple[StoredQuantity, ...]
     result: int
     current: bool
@@ -137,7 +131,7 @@ class CheckRow:
     station: str
     in_control: bool
     suspect_from: int
-    reasons: tuple[Reason, ...]
+    reasons: tuple[Caution, ...]
     quantities: tuple[StoredQuantity, ...]
 
 

@@ -16,17 +16,11 @@ from typing import Any
 import numpy as np
 
 from ...analysis.errors import HalfpowerError
+from ...analysis.lots import Verdict
+from ...analysis.quantity import Caution
 from ..errors import RecordError
 from .columns import quantity_of, quantity_rows, reasons_text, sweep_of, sweep_rows
-from .entries import (
-    CheckEntry,
-    Circumstances,
-    LotEntry,
-    PartEntry,
-    Reason,
-    ReworkEntry,
-    Verdict,
-)
+from .entries import CheckEntry, Circumstances, LotEntry, PartEntry, ReworkEntry
 
 __all__ = ["SCHEMA", "SideFile", "SideLine"]
 
@@ -175,8 +169,8 @@ def _column(name: str, value: Any) -> Any:
     return value if name in {"name", "number", "n"} else _bytes(value)
 
 
-def _reasons(pairs: list[list[str]]) -> tuple[Reason, ...]:
-    return tuple(Reason(code=code, text=said) for code, said in pairs)
+def _reasons(pairs: list[list[str]]) -> tuple[Caution, ...]:
+    return tuple(Caution(code=code, text=said) for code, said in pairs)
 
 
 def _rework(document: dict[str, Any]) -> ReworkEntry:

@@ -14,13 +14,14 @@ from ...analysis.lots import (
     LikelyDefect,
     Limits,
     QuantityFigures,
+    Verdict,
     Yield,
     column_figures,
     defects_of,
     yield_of,
 )
 from ...analysis.quantity import format_quantity
-from ...records.base import CheckRow, LotRow, PartRow, StoredQuantity, Verdict
+from ...records.base import CheckRow, LotRow, PartRow, StoredQuantity
 
 __all__ = [
     "Bin",

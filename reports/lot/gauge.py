@@ -7,8 +7,8 @@ from typing import Any, Literal
 
 import numpy as np
 
-from ...analysis.lots import GaugeStudy, Limits, Pool, crossed_study
-from ...records.base import PartRow, Verdict
+from ...analysis.lots import GaugeStudy, Limits, Pool, Verdict, crossed_study
+from ...records.base import PartRow
 from ..errors import ReportError
 from ..result import WORDS
 from .findings import quantity_of

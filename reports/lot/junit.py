@@ -10,7 +10,8 @@ from datetime import datetime
 from importlib.util import find_spec
 from typing import Any
 
-from ...records.base import PartRow, Verdict
+from ...analysis.lots import Verdict
+from ...records.base import PartRow
 from ..errors import ReportError
 
 __all__ = ["junit_xml"]

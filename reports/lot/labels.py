@@ -12,7 +12,7 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from ...records.base import Verdict
+from ...analysis.lots import Verdict
 from ..errors import ReportError
 from .findings import LotResult, bin_of
 from .tables import quantity_text

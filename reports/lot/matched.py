@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...analysis.lots import Criterion, Matching, matched_sets
+from ...analysis.lots import Criterion, Matching, Verdict, matched_sets
 from ...analysis.quantity import format_quantity
-from ...records.base import PartRow, Verdict
+from ...records.base import PartRow
 from ..errors import ReportError
 from ..result import WORDS
 from .findings import quantity_of

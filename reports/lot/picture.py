@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ...records.base import Verdict
+from ...analysis.lots import Verdict
 from ..result import WORDS
 from .findings import Q_NAMES, TESTED, quantity_of
 from .tables import scale_of

@@ -4,9 +4,9 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from ...analysis.lots import QuantityFigures
+from ...analysis.lots import QuantityFigures, Verdict
 from ...analysis.quantity import format_quantity
-from ...records.base import PartRow, StoredQuantity, Verdict
+from ...records.base import PartRow, StoredQuantity
 from ..result import WORDS
 from .findings import TESTED, LotResult, bin_of, quantity_of
 

@@ -5,7 +5,6 @@ from .file import parse_lot_text as parse_lot_text
 from .measure import PartBench as PartBench
 from .outcome import CheckOutcome as CheckOutcome
 from .outcome import LimitDecision as LimitDecision
-from .outcome import LotVerdict as LotVerdict
 from .outcome import Outcome as Outcome
 from .outcome import Part as Part
 from .outcome import shown as shown

@@ -2,9 +2,8 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from enum import StrEnum
 
-from ...analysis.lots import Conformity, Decision, decide
+from ...analysis.lots import Conformity, Decision, Verdict, decide
 from ...analysis.quantity import Caution, Quantity, format_quantity
 from ...analysis.reading import Reading
 from ...analysis.result import Result
@@ -15,7 +14,6 @@ __all__ = [
     "NOT_MEASURED",
     "CheckOutcome",
     "LimitDecision",
-    "LotVerdict",
     "Outcome",
     "Part",
     "decided",
@@ -24,17 +22,6 @@ __all__ = [
 
 EXPANDED = 2.0  # coverage factor of the doubt that is shown beside a value
 NOT_MEASURED = "not_measured"  # a limit on what the result does not have
-
-
-class LotVerdict(StrEnum):
-    """What became of a part; records keep the same words."""
-
-    ACCEPTED = "accepted"
-    REJECTED = "rejected"
-    UNDECIDED = "undecided"
-    UNMEASURED = "unmeasured"
-    SKIPPED = "skipped"
-    UNDONE = "undone"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,7 +122,7 @@ class Outcome:
     part: Part
     again: bool
     begun: str
-    verdict: LotVerdict
+    verdict: Verdict
     reasons: tuple[Caution, ...] = ()
     decisions: tuple[LimitDecision, ...] = ()
     result: Result | None = None
@@ -172,7 +159,7 @@ class CheckOutcome:
 
 def decided(
     result: Result, lot: LotFile
-) -> tuple[LotVerdict, tuple[Caution, ...], tuple[LimitDecision, ...]]:
+) -> tuple[Verdict, tuple[Caution, ...], tuple[LimitDecision, ...]]:
     """Hold a result against a lot's limits.
 
     Returns
@@ -187,11 +174,11 @@ def decided(
         for name, limit in lot.limit.items()
     )
     each = {one.decision for one in decisions}
-    verdict = LotVerdict.ACCEPTED
+    verdict = Verdict.ACCEPTED
     if Decision.REJECTED in each:
-        verdict = LotVerdict.REJECTED
+        verdict = Verdict.REJECTED
     elif Decision.UNDECIDED in each:
-        verdict = LotVerdict.UNDECIDED
+        verdict = Verdict.UNDECIDED
     reasons = tuple(one.reason for one in decisions if one.reason is not None)
     return verdict, reasons, decisions
 

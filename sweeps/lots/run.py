@@ -8,12 +8,13 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal, Protocol
 
+from ...analysis.lots import Verdict
 from ...analysis.quantity import Caution
 from ..errors import NoResonanceError
 from .check import CheckBook
 from .file import LotFile
 from .measure import Measured, PartBench
-from .outcome import CheckOutcome, LotVerdict, Outcome, Part, decided
+from .outcome import CheckOutcome, Outcome, Part, decided
 
 __all__ = [
     "Contact",
@@ -103,26 +104,26 @@ class Standing:
         Parts since the check standard was read; None: it never was.
     """
 
-    known: dict[int, LotVerdict] = field(default_factory=dict)
+    known: dict[int, Verdict] = field(default_factory=dict)
     labels: dict[int, str] = field(default_factory=dict)
     since_check: int | None = None
 
     @property
     def done(self) -> int:
         """How many positions are dealt with."""
-        return sum(one is not LotVerdict.UNDONE for one in self.known.values())
+        return sum(one is not Verdict.UNDONE for one in self.known.values())
 
-    def note(self, part: Part, verdict: LotVerdict) -> None:
+    def note(self, part: Part, verdict: Verdict) -> None:
         """Take down what became of a part."""
         self.known[part.position] = verdict
         self.labels[part.position] = part.label
-        measured = verdict not in {LotVerdict.UNDONE, LotVerdict.SKIPPED}
+        measured = verdict not in {Verdict.UNDONE, Verdict.SKIPPED}
         if self.since_check is not None and measured:
             self.since_check += 1
 
     def next_position(self) -> int:
         """Give the first position that was undone, or the one after the last."""
-        undone = [p for p, v in self.known.items() if v is LotVerdict.UNDONE]
+        undone = [p for p, v in self.known.items() if v is Verdict.UNDONE]
         return min(undone) if undone else max(self.known, default=0) + 1
 
 
@@ -208,7 +209,7 @@ class LotRun:
         if not label:
             return part
         for position, known in self.standing.labels.items():
-            undone = self.standing.known.get(position) is LotVerdict.UNDONE
+            undone = self.standing.known.get(position) is Verdict.UNDONE
             if known == label and not undone:
                 self._display.note(
                     f"{label} was measured before, at position {position}: what is "
@@ -229,7 +230,7 @@ class LotRun:
 
     def _skip(self, part: Part) -> None:
         text = "left out by whoever is at the bench"
-        self._store(self._unmeasured(part, LotVerdict.SKIPPED, "skipped", text))
+        self._store(self._unmeasured(part, Verdict.SKIPPED, "skipped", text))
 
     def _undo(self, part: Part) -> None:
         del part
@@ -250,7 +251,7 @@ class LotRun:
 
     def _withdraw(self, part: Part) -> None:
         text = "taken back by whoever is at the bench"
-        self._store(self._unmeasured(part, LotVerdict.UNDONE, "undone", text))
+        self._store(self._unmeasured(part, Verdict.UNDONE, "undone", text))
 
     def _judged(self, part: Part, measured: Measured) -> Outcome:
         again = part.position in self.standing.known
@@ -259,7 +260,7 @@ class LotRun:
                 part=part,
                 again=again,
                 begun=measured.begun,
-                verdict=LotVerdict.UNMEASURED,
+                verdict=Verdict.UNMEASURED,
                 reasons=() if measured.failure is None else (measured.failure,),
                 readings=measured.readings,
             )
@@ -273,7 +274,7 @@ class LotRun:
             decisions=decisions,
             result=measured.result,
             readings=measured.readings,
-            bin=self._bin_of(measured) if verdict is LotVerdict.ACCEPTED else "",
+            bin=self._bin_of(measured) if verdict is Verdict.ACCEPTED else "",
         )
 
     def _bin_of(self, measured: Measured) -> str:
@@ -284,7 +285,7 @@ class LotRun:
         return ""
 
     def _unmeasured(
-        self, part: Part, verdict: LotVerdict, code: str, text: str
+        self, part: Part, verdict: Verdict, code: str, text: str
     ) -> Outcome:
         return Outcome(
             part=part,

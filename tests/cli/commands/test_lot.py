@@ -15,15 +15,16 @@ from typer.testing import CliRunner
 from typer.testing import Result as Ended
 
 from halfpower.analysis import Evidence, Quantity, Result
+from halfpower.analysis.lots import Verdict
 from halfpower.cli.at_bench import bundled_bench_file
 from halfpower.cli.commands.lot import app
 from halfpower.cli.lots import session as lot_session
 from halfpower.cli.lots.display import ShowLot
 from halfpower.cli.lots.keeping import BaseKeeper, resumed
 from halfpower.records import open_base
-from halfpower.records.base import Circumstances, LotState, Verdict
+from halfpower.records.base import Circumstances, LotState
 from halfpower.sim import RealClock, load_scene, serve
-from halfpower.sweeps.lots import LotVerdict, Outcome, Part, parse_lot_text
+from halfpower.sweeps.lots import Outcome, Part, parse_lot_text
 
 SCENE = ("--scene", "choke-lot", "--seed", "1", "--records", "base")
 TEXT = """\
@@ -309,7 +310,7 @@ def test_a_part_measured_again_keeps_both_attempts() -> None:
                     part=part,
                     again=again,
                     begun="2001-02-03T04:05:06Z",
-                    verdict=LotVerdict(verdict),
+                    verdict=Verdict(verdict),
                     readings={},
                 )
             )
@@ -387,7 +388,7 @@ def test_a_lot_goes_through_a_handler_over_real_links() -> None:
 # What is shown ------------------------------------------------------------------------
 
 
-def shown(verdict: LotVerdict, *, large: bool) -> str:
+def shown(verdict: Verdict, *, large: bool) -> str:
     """Show a part that measured 34.74 uH +- 0.40 uH (k = 2), with the bell."""
     screen = io.StringIO()
     times = iter((0.0, 10.0))
@@ -422,7 +423,7 @@ def shown(verdict: LotVerdict, *, large: bool) -> str:
 def test_a_verdict_is_never_without_its_number_and_doubt() -> None:
     """Large or not; a label with brackets is text; 12 parts at 10 s are 2 min."""
     for large in (False, True):
-        text = re.sub(r"\x1b\[[0-9;]*m", "", shown(LotVerdict.ACCEPTED, large=large))
+        text = re.sub(r"\x1b\[[0-9;]*m", "", shown(Verdict.ACCEPTED, large=large))
         assert ("A C C E P T E D" if large else "ACCEPTED") in text
         assert "L = 34.74 ± 0.40 µH" in text
         assert "L[b]1" in text
@@ -434,4 +435,4 @@ def test_a_verdict_is_never_without_its_number_and_doubt() -> None:
 )
 def test_the_bell_says_good_or_bad(verdict: str, rings: int) -> None:
     """Once, twice, or not at all where nothing was measured."""
-    assert shown(LotVerdict(verdict), large=True).count("\a") == rings
+    assert shown(Verdict(verdict), large=True).count("\a") == rings

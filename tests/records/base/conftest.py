@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 from sqlalchemy import Connection, create_engine, text, update
 
+from halfpower.analysis.lots import Verdict
 from halfpower.records import RecordBase, open_base
-from halfpower.records.base import Verdict
 from halfpower.records.base.chain import START
 from halfpower.records.base.tables import METADATA, base_head
 

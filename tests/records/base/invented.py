@@ -15,17 +15,17 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from halfpower.analysis.lots import Verdict
+from halfpower.analysis.quantity import Caution
 from halfpower.records import open_base
 from halfpower.records.base import (
     CheckEntry,
     Circumstances,
     LotEntry,
     PartEntry,
-    Reason,
     ReworkEntry,
     StoredQuantity,
     SweepColumns,
-    Verdict,
 )
 
 AT = "2026-03-04T05:06:07+00:00"
@@ -74,7 +74,7 @@ def invented_part(
         procedure="coil",
         verdict=verdict,
         circumstances=IN_FORCE,
-        reasons=(Reason(code="invented", text="as the example says"),),
+        reasons=(Caution(code="invented", text="as the example says"),),
         quantities=(
             StoredQuantity(
                 name="inductance",

@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 from sqlalchemy import text
 
+from halfpower.analysis.lots import Verdict
 from halfpower.records import RecordBase, open_base
-from halfpower.records.base import LotEntry, LotState, Verdict, default_path
+from halfpower.records.base import LotEntry, LotState, default_path
 from halfpower.records.errors import EntryError
 
 

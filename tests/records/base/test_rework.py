@@ -7,8 +7,9 @@ from types import ModuleType
 import numpy as np
 import pytest
 
+from halfpower.analysis.lots import Verdict
+from halfpower.analysis.quantity import Caution
 from halfpower.records import RecordBase, open_base
-from halfpower.records.base import Reason, Verdict
 from halfpower.records.errors import EntryError
 
 Filled = Callable[[str], str]
@@ -61,14 +62,14 @@ def test_verdict_and_its_reasons_are_replaced(
         invented.invented_rework(
             [1, 2], [1e-6, 9e-6], verdicts=[Verdict.ACCEPTED, Verdict.REJECTED]
         ),
-        reasons={2: (Reason(code="high", text="above its limit"),)},
+        reasons={2: (Caution(code="high", text="above its limit"),)},
     )
     base.rework(judged)
     base.rework(invented.invented_rework([3], [3e-6]))
     parts = list(base.parts("chokes"))
     assert [one.verdict.value for one in parts] == ["accepted", "rejected", "accepted"]
     assert parts[0].reasons == ()  # judged anew, and none was given
-    assert parts[1].reasons == (Reason(code="high", text="above its limit"),)
+    assert parts[1].reasons == (Caution(code="high", text="above its limit"),)
     assert parts[2].reasons[0].code == "invented"  # as measured
     assert base.summary("chokes").verdicts == {Verdict.ACCEPTED: 2, Verdict.REJECTED: 1}
 

@@ -15,16 +15,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from halfpower.analysis.lots import Verdict
+from halfpower.analysis.quantity import Caution
 from halfpower.records import RecordBase
 from halfpower.records.base import (
     CheckEntry,
     Circumstances,
     LotEntry,
     PartEntry,
-    Reason,
     StoredQuantity,
     SweepColumns,
-    Verdict,
 )
 
 BEGUN = datetime(2026, 3, 4, 5, 6, 7, tzinfo=UTC)
@@ -172,7 +172,9 @@ def part_entry(
         circumstances=IN_FORCE,
         reasons=()
         if good
-        else (Reason(code="inductance_low", text="the inductance is below its limit"),),
+        else (
+            Caution(code="inductance_low", text="the inductance is below its limit"),
+        ),
         quantities=(
             StoredQuantity(
                 name="resonant_frequency",
@@ -217,7 +219,7 @@ def check_entry(number: int, *, lot: str, good: bool = True) -> CheckEntry:
         reasons=()
         if good
         else (
-            Reason(
+            Caution(
                 code="beyond_limits", text="the reading lies beyond a control limit"
             ),
         ),
@@ -267,5 +269,5 @@ def unmeasured(number: int, *, lot: str) -> PartEntry:
         procedure="coil",
         verdict=Verdict.UNMEASURED,
         circumstances=IN_FORCE,
-        reasons=(Reason(code="no_resonance", text="no resonance was found"),),
+        reasons=(Caution(code="no_resonance", text="no resonance was found"),),
     )

@@ -14,9 +14,8 @@ import pytest
 from scipy import stats
 
 from halfpower.analysis import InputError
-from halfpower.analysis.lots import GuardBand, Limits
+from halfpower.analysis.lots import GuardBand, Limits, Verdict
 from halfpower.records import open_base
-from halfpower.records.base import Verdict
 from halfpower.reports.lot import (
     Held,
     HeldAgainst,

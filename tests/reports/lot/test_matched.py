@@ -11,8 +11,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from halfpower.analysis.lots import Limits
-from halfpower.records.base import PartRow, StoredQuantity, Verdict
+from halfpower.analysis.lots import Limits, Verdict
+from halfpower.records.base import PartRow, StoredQuantity
 from halfpower.reports.errors import ReportError
 from halfpower.reports.lot import (
     gauge_document,

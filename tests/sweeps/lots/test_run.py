@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from halfpower.analysis import Caution, Evidence, Quantity, Result
+from halfpower.analysis.lots import Verdict
 from halfpower.drivers.errors import TransportError
 from halfpower.sweeps import LotRun
 from halfpower.sweeps.errors import NoResonanceError
@@ -15,7 +16,6 @@ from halfpower.sweeps.lots import (
     CheckOutcome,
     Contact,
     LotFile,
-    LotVerdict,
     Outcome,
     Part,
     Presented,
@@ -222,7 +222,7 @@ def test_a_limit_on_what_was_not_measured_leaves_the_part_undecided() -> None:
     """Nothing doubtful passes."""
     result = replace(result_of(33e-6), quantities=result_of(33e-6).quantities[:1])
     verdict, reasons, _ = decided(result, lot_with())
-    assert verdict is LotVerdict.UNDECIDED
+    assert verdict is Verdict.UNDECIDED
     assert reasons[0].code == "unloaded_q_not_measured"
 
 
@@ -238,7 +238,7 @@ def test_every_part_is_kept_before_the_next_is_asked_for() -> None:
 def test_a_part_without_a_resonance_is_unmeasured_with_its_reason() -> None:
     """No crash, no verdict, and the next is measured."""
     kept, _, _ = run(lot_with(), ["no_resonance"])
-    assert kept.parts[0].verdict is LotVerdict.UNMEASURED
+    assert kept.parts[0].verdict is Verdict.UNMEASURED
     assert kept.parts[0].reasons[0].code == "no_resonance"
     assert len(kept.parts) == 5
 
@@ -267,7 +267,7 @@ def test_undo_takes_the_last_result_back_and_asks_for_the_part_again() -> None:
 def test_a_skipped_part_is_kept_as_skipped() -> None:
     """It takes its position, so that labels and parts stay in step."""
     kept, bench, _ = run(lot_with(), desk=ScriptedDesk(["skip"]))
-    assert kept.parts[0].verdict is LotVerdict.SKIPPED
+    assert kept.parts[0].verdict is Verdict.SKIPPED
     assert bench.measured == ["L2", "L3", "L4", "L5"]
 
 
@@ -292,7 +292,7 @@ def test_no_more_parts_ends_an_open_lot_and_cuts_a_sized_one_short(
 
 def test_a_run_goes_on_where_the_last_one_stood() -> None:
     """Positions known are not measured again; one that was undone is."""
-    ok, undone = LotVerdict.ACCEPTED, LotVerdict.UNDONE
+    ok, undone = Verdict.ACCEPTED, Verdict.UNDONE
     standing = Standing(
         known={1: ok, 2: undone, 3: ok}, labels={1: "L1", 2: "L2", 3: "L3"}
     )
@@ -303,7 +303,7 @@ def test_a_run_goes_on_where_the_last_one_stood() -> None:
 
 def test_a_finished_lot_asks_for_nothing() -> None:
     """Not even for a reference sweep."""
-    known = dict.fromkeys(range(1, 6), LotVerdict.ACCEPTED)
+    known = dict.fromkeys(range(1, 6), Verdict.ACCEPTED)
     kept, bench, _ = run(lot_with(), standing=Standing(known=known))
     assert (kept.parts, bench.measured, bench.references) == ([], [], 0)
 
@@ -417,7 +417,7 @@ def test_a_check_standard_that_is_out_can_stop_the_lot() -> None:
 
 def test_a_check_that_is_due_is_remembered_over_a_restart() -> None:
     """Two parts since the last: it is read before the third."""
-    ok = LotVerdict.ACCEPTED
+    ok = Verdict.ACCEPTED
     standing = Standing(known={1: ok, 2: ok}, labels={}, since_check=2)
     _, bench, _ = run(lot_with(CHECK), standing=standing)
     assert bench.measured[:2] == ["S1", "L3"]
