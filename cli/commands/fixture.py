@@ -2,12 +2,18 @@
 
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from ..at_bench import Setup, measures
-from ..words import known_capacitor, stated_or_none, with_exit_status
+from ..words import known_capacitor, stated_or_none, talk, with_exit_status
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from ...analysis.result import Result
+    from ...records.files import CheckHistory
 
 __all__ = ["app"]
 
@@ -17,6 +23,8 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 OUT_OF_CONTROL = 1
+LEAST = 5  # checks that make a history
+WORDS = {"resonant_frequency": "resonant frequency", "loaded_q": "loaded Q"}
 
 
 @with_exit_status
@@ -91,9 +99,14 @@ def measure(
     --from 1MHz --to 5MHz --save fixture.toml
     """
     from ...analysis.quantity import parse_quantity, parse_stated
-    from ...sweeps.procedures import FixtureJob, WorkCoil, measure_fixture
+    from ...drivers.bench import save_fixture_record
+    from ...sweeps.procedures import (
+        FixtureJob,
+        WorkCoil,
+        fixture_record,
+        measure_fixture,
+    )
     from ..words import hand_out
-    from .fixture_keeping import save_result
 
     job = FixtureJob(
         coils=tuple(
@@ -117,7 +130,11 @@ def measure(
         result = measure_fixture(on_bench, span, job=job, session=session)
         kind = on_bench.file.fixture.kind
     if save is not None:  # first: a closed standard output must not cost it
-        save_result(result, save, kind=kind, made=datetime.now(tz=UTC))
+        record = fixture_record(result, kind=kind, made=datetime.now(tz=UTC))
+        save_fixture_record(record, save)
+        talk(
+            f'Wrote {save}; name it in the bench file: [fixture] record = "{save.name}"'
+        )
     hand_out(result, wanted)
 
 
@@ -151,20 +168,72 @@ def check(
     Example: halfpower fixture check --bench bench.toml --capacitor 150pF --from 2MHz
     --to 4MHz --history reference.csv
     """
+    from ...records.files import CheckHistory
     from ...sweeps.procedures import KnownParts, measure_coil
     from ..words import hand_out
-    from .fixture_keeping import History
 
     known = KnownParts(capacitors=(known_capacitor(capacitor, loss=None),))
     name = f"{setup.label or 'reference'} on {known.capacitors[0].name}"
-    past = History(history, part=name)
+    past = CheckHistory(history, part=name)
     span = setup.span()
     wanted = setup.wanted()
     with setup.measuring("check", job=(span, known)) as (on_bench, session):
         result = measure_coil(on_bench, span, known=known, session=session)
     hand_out(result, wanted)
-    if not past.judge(result):
+    if not _judge(result, past):
         raise typer.Exit(OUT_OF_CONTROL)
+
+
+def _judge(result: "Result", past: "CheckHistory") -> bool:
+    """Compare today's f0 and Q with their history; say how it stands, and keep it.
+
+    With fewer than five checks before it, it counts as in control.
+    """
+    from ...records.files import CHECKED
+
+    values = {name: result[name].value for name in CHECKED}
+    count = len(past.values["loaded_q"])
+    if count < LEAST:
+        talk(
+            f"{count} checks before this one; from {LEAST} on it is told whether "
+            "the bench is in control."
+        )
+        sound = True
+    else:
+        # each is said, whatever the other is
+        judged = {n: _judged(n, v, past.values[n]) for n, v in values.items()}
+        sound = all(judged.values())
+    if sound:
+        past.append(begun=result.evidence.begun, values=values)
+    else:
+        talk(
+            "Out of control: see to contacts, couplings, probe and reference "
+            "before anything is measured; this check was not added to the history."
+        )
+    return sound
+
+
+def _judged(name: str, value: float, history: "Sequence[float]") -> bool:
+    from ...analysis.errors import AnalysisError, InputError
+    from ...analysis.lots import check_chart, check_reading
+
+    try:
+        chart = check_chart(history, allow_for_few=True)
+    except AnalysisError as error:
+        raise InputError(
+            f"the checks of the {WORDS[name]} so far are all the same to the last "
+            "digit, which no bench is (a simulated one with one seed?); begin "
+            "another history"
+        ) from error
+    verdict = check_reading(value, chart=chart)
+    state = "in control" if verdict.in_control else "OUT OF CONTROL"
+    broken = f" ({'; '.join(rule.text for rule in verdict.broken)})"
+    talk(
+        f"{WORDS[name]}: {value:.7g}, {verdict.deviation:+.1f} standard deviations "
+        f"from {chart.n} checks ({chart.lower:.7g} to {chart.upper:.7g}): {state}"
+        + ("" if verdict.in_control else broken)
+    )
+    return verdict.in_control
 
 
 app.command("measure")(measure)

@@ -1,3 +1,5 @@
+from .check_history import CHECKED as CHECKED
+from .check_history import CheckHistory as CheckHistory
 from .document import to_json as to_json
 from .predictions import capacitors_document as capacitors_document
 from .predictions import document_text as document_text

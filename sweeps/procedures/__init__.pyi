@@ -7,6 +7,7 @@ from .coil import coil_span as coil_span
 from .coil import measure_coil as measure_coil
 from .fixture import FixtureJob as FixtureJob
 from .fixture import WorkCoil as WorkCoil
+from .fixture import fixture_record as fixture_record
 from .fixture import measure_fixture as measure_fixture
 from .from_readings import NO_STRAY as NO_STRAY
 from .from_readings import fit_readings as fit_readings

@@ -1,6 +1,7 @@
 """Measure what a fixture adds to a tank."""
 
 from dataclasses import dataclass, replace
+from datetime import datetime
 
 from ...analysis.errors import InputError
 from ...analysis.quantity import Stated
@@ -15,6 +16,7 @@ from ...analysis.tank import (
     deduce_stray,
 )
 from ...analysis.uncertainty import Deduced
+from ...drivers.bench import FixtureRecord
 from ..run import (
     Arrangement,
     IdentifiedBench,
@@ -31,7 +33,7 @@ from .attached import attached_span, tank_with
 
 MOST_SHARE = 0.5
 
-__all__ = ["FixtureJob", "WorkCoil", "measure_fixture"]
+__all__ = ["FixtureJob", "WorkCoil", "fixture_record", "measure_fixture"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -282,3 +284,32 @@ def _agreement(
         for one, coil in zip(alone, coils, strict=True)
     )
     return (f"The stray by each coil alone: {told}.",)
+
+
+def fixture_record(result: Result, *, kind: str, made: datetime) -> FixtureRecord:
+    """Make a record, for a bench file to name, of what was measured of a fixture.
+
+    Parameters
+    ----------
+    result
+        Of `measure_fixture`.
+    kind
+        The fixture's.
+    made
+        When, with its offset from UTC.
+    """
+    measured = {
+        one.name: Stated(value=max(one.value, 0.0), u=one.standard_uncertainty)
+        for one in result.quantities
+    }
+    instruments = dict(result.evidence.instruments)
+    return FixtureRecord(
+        made=made,
+        fixture=kind,
+        generator=instruments["generator"],
+        detector=instruments["detector"],
+        frequency_hz=result.evidence.sweeps[0].found.resonant_frequency_hz,
+        stray_capacitance=measured["stray_capacitance"],
+        probe_capacitance=measured.get("probe_capacitance"),
+        probe_resistance=measured.get("probe_resistance"),
+    )

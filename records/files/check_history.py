@@ -1,0 +1,97 @@
+"""The history of a reference part: its checks so far, a line each in a CSV file."""
+
+import csv
+import math
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from ...analysis.errors import InputError
+
+__all__ = ["CHECKED", "CheckHistory"]
+
+CHECKED = ("resonant_frequency", "loaded_q")
+COLUMNS = ("begun", "part", *CHECKED)
+
+
+class CheckHistory:
+    """The checks of one reference part so far.
+
+    Parameters
+    ----------
+    path
+        Where they are kept; the file need not be there yet.
+    part
+        What is checked: the part, and what it is checked with.
+
+    Raises
+    ------
+    InputError
+        The file is something else, of another part, or damaged.
+    """
+
+    def __init__(self, path: Path, *, part: str) -> None:
+        self._path, self._part = path, part
+        self._values: dict[str, list[float]] = {name: [] for name in CHECKED}
+        if path.exists():
+            self._read()
+
+    @property
+    def values(self) -> Mapping[str, Sequence[float]]:
+        """What the checks so far measured, by the names of `CHECKED`, in SI."""
+        return self._values
+
+    def _read(self) -> None:
+        try:
+            with self._path.open(encoding="utf-8", newline="") as file:
+                rows = csv.DictReader(file)
+                if tuple(rows.fieldnames or ()) != COLUMNS:
+                    raise InputError(f"{self._path} is no history of checks")
+                for line, row in enumerate(rows, start=2):
+                    self._take(row, line=line)
+        except (OSError, UnicodeDecodeError, csv.Error) as error:
+            raise InputError(f"cannot read {self._path}: {error}") from error
+
+    def _take(self, row: dict[str, str], *, line: int) -> None:
+        if row["part"] != self._part:
+            raise InputError(
+                f"{self._path} is the history of {row['part']!r}, and this is a check "
+                f"of {self._part!r}; name another file"
+            )
+        for name in CHECKED:
+            try:
+                value = float(row[name])
+            except (TypeError, ValueError):
+                value = math.nan
+            if not 0.0 < value < math.inf:
+                raise InputError(
+                    f"{self._path}, line {line}: {name} is {row[name]!r}, no number "
+                    "above zero; take the line out"
+                )
+            self._values[name].append(value)
+
+    def append(self, *, begun: str, values: Mapping[str, float]) -> None:
+        """Add a check.
+
+        Parameters
+        ----------
+        begun
+            When it began (ISO 8601).
+        values
+            What was measured, by the names of `CHECKED`, in SI.
+
+        Raises
+        ------
+        InputError
+            The file cannot be written.
+        """
+        try:
+            self._path.parent.mkdir(parents=True, exist_ok=True)
+            is_new = not self._path.exists()
+            with self._path.open("a", encoding="utf-8", newline="") as file:
+                rows = csv.writer(file, lineterminator="\n")
+                if is_new:
+                    rows.writerow(COLUMNS)
+                measured = (repr(values[name]) for name in CHECKED)
+                rows.writerow((begun, self._part, *measured))
+        except OSError as error:
+            raise InputError(f"cannot write {self._path}: {error.strerror}") from error
