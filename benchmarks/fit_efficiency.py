@@ -22,7 +22,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import numpy as np
 
 from halfpower.analysis import FitError, Peak, Trace, fit
-from halfpower.analysis.fitting.batch.grid import fit_batch
+from halfpower.analysis.fitting.batch.rows import fit_rows
 from halfpower.analysis.fitting.half_power import half_power
 
 F0_HZ, HEIGHT_V = 1e6, 1.0
@@ -136,7 +136,7 @@ def summed(
 def by_batch(cell: Cell, rng: np.random.Generator, count: int) -> Outcome:
     """Measure the batch fit in a cell."""
     traces, noise = cell.traces(rng, count)
-    batch = fit_batch(cell.frequency_hz, amplitude_v=traces, exponent=cell.exponent)
+    batch = fit_rows(cell.frequency_hz, amplitude_v=traces, exponent=cell.exponent)
     values = np.stack((batch.resonant_frequency_hz, batch.loaded_q), axis=1)
     stated = np.stack((batch.u_resonant_frequency_hz, batch.u_loaded_q), axis=1)
     return summed(cell, noise, values, stated)
@@ -210,7 +210,7 @@ def methods(rng: np.random.Generator, count: int) -> None:
         cell = Cell(snr=snr, n=51, span=4, q_factor=100, shift=0, exponent=0)
         drawn, _ = cell.traces(rng, count)
         f = cell.frequency_hz
-        fitted = fit_batch(f, amplitude_v=drawn).loaded_q
+        fitted = fit_rows(f, amplitude_v=drawn).loaded_q
         parabola, read = [], []
         x = (f - F0_HZ) / F0_HZ
         for v in drawn[: count // 10]:

@@ -18,7 +18,7 @@ import numpy as np
 from scipy.optimize import curve_fit
 
 from halfpower.analysis import LeakyPeak, Peak, PeakOnFloor, Trace, fit
-from halfpower.analysis.fitting.batch.grid import fit_batch
+from halfpower.analysis.fitting.batch.rows import fit_rows
 from halfpower.analysis.fitting.resonance import AUTO
 
 F0_HZ, Q_FACTOR, HEIGHT_V, N, SNR = 7.1e6, 120.0, 0.4, 61, 100
@@ -77,8 +77,8 @@ def main() -> None:
             [curve_fit(lorentzian, f, row, p0=start)[0] for row in traces[:loop_count]]
         )
 
-    batch = fit_batch(f, amplitude_v=traces)
-    batch_s = median_time(lambda: fit_batch(f, amplitude_v=traces), 5) / count
+    batch = fit_rows(f, amplitude_v=traces)
+    batch_s = median_time(lambda: fit_rows(f, amplitude_v=traces), 5) / count
     loop_s = median_time(loop, 3) / loop_count
     print(f"\n{count} traces of {N} readings, one thread")
     print(f"  batch       {1e6 * batch_s:8.2f} us a trace")
@@ -93,7 +93,7 @@ def main() -> None:
     print("\nmemory beyond inputs and outputs, by number of traces")
     for m in (count // 8, count):
         tracemalloc.start()
-        result = fit_batch(f, amplitude_v=traces[:m])
+        result = fit_rows(f, amplitude_v=traces[:m])
         now, peak = tracemalloc.get_traced_memory()
         tracemalloc.stop()
         print(f"  {m:6d} traces {(peak - now) / 1e6:7.2f} MB ({result.fitted.sum()})")

@@ -27,7 +27,6 @@ import numpy as np
 
 from halfpower.analysis import FitError, Peak, Trace, fit
 from halfpower.analysis.fitting.batch import fit_stored
-from halfpower.analysis.fitting.batch.grid import fit_batch
 from halfpower.analysis.fitting.batch.rows import fit_rows
 from halfpower.analysis.tank import (
     coils_again,
@@ -106,7 +105,7 @@ def own_rate(count: int) -> float:
     clean = 0.3 * x / np.sqrt(1.0 + (100.0 * (x - 1.0 / x)) ** 2)
     traces = clean + 0.0006 * rng.standard_normal((count, n))
     f = 2.2e6 * x
-    return count / timed(lambda: fit_batch(f, amplitude_v=traces, exponent=1.0))
+    return count / timed(lambda: fit_rows(f, amplitude_v=traces, exponent=1.0))
 
 
 def stages(base: RecordBase, count: int) -> None:

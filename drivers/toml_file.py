@@ -1,13 +1,15 @@
 """Read a TOML file into a checked record, and name every mistake with its line.
 
 The standard library's reader gives no positions for what is well-formed but wrong,
-so the lines of tables and keys are found again in the text.
+but of every beginning of the file it tells which keys that has.
 """
 
 import difflib
-import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from functools import lru_cache, reduce
+from operator import getitem
 from pathlib import Path
 from typing import Any, TypeVar, get_args
 
@@ -15,11 +17,9 @@ from pydantic import BaseModel, ValidationError
 
 from ..analysis.errors import InputError
 
-__all__ = ["key_lines", "load_toml"]
+__all__ = ["line_of", "load_toml"]
 
 Record = TypeVar("Record", bound=BaseModel)
-_HEADER = re.compile(r"\s*\[\s*(?P<name>[^\[\]]+?)\s*\]\s*(#.*)?")
-_KEY = re.compile(r"\s*(?P<name>[A-Za-z0-9_.\-\"']+)\s*=")
 
 
 def load_toml(path: Path, *, record: type[Record], what: str) -> Record:
@@ -52,38 +52,51 @@ def load_toml(path: Path, *, record: type[Record], what: str) -> Record:
     try:
         return record.model_validate(content)
     except ValidationError as error:
-        lines = key_lines(text)
-        mistakes = [_sentence(item, lines, record) for item in error.errors()]
+        mistakes = [_sentence(item, text, record) for item in error.errors()]
         raise InputError(
             f"{what} {path}: {'; '.join(mistakes)}", path=path, mistakes=mistakes
         ) from error
 
 
-def key_lines(text: str) -> dict[tuple[str, ...], int]:
-    """Line number (from 1) of every table and key, by its path in the document."""
-    lines: dict[tuple[str, ...], int] = {}
-    table: tuple[str, ...] = ()
-    for number, line in enumerate(text.splitlines(), start=1):
-        if header := _HEADER.fullmatch(line):
-            table = _path(header["name"])
-            lines.setdefault(table, number)
-        elif key := _KEY.match(line):
-            lines.setdefault((*table, *_path(key["name"])), number)
-    return lines
+def line_of(location: Sequence[str | int], text: str) -> int | None:
+    """Return the line (from 1) of a key, or of the nearest table around it.
+
+    Parameters
+    ----------
+    location
+        Keys, and indices in arrays.
+    text
+        A valid TOML document.
+
+    Returns
+    -------
+    int or None
+        The first line that was added to have the key in a beginning of the text that
+        is TOML itself; None where nothing of the location is there.
+    """
+    for length in range(len(location), 0, -1):
+        for line, content in _beginnings(text):
+            with suppress(KeyError, IndexError, TypeError):
+                reduce(getitem, location[:length], content)
+                return line
+    return None
 
 
-def _path(dotted: str) -> tuple[str, ...]:
-    return tuple(part.strip().strip("\"'") for part in dotted.split("."))
+@lru_cache(maxsize=1)  # one file's mistakes are looked up one after the other
+def _beginnings(text: str) -> list[tuple[int, Any]]:
+    """Parse every beginning that is TOML; tell the first line it adds to the last."""
+    found, start, lines = [], 1, text.splitlines(keepends=True)
+    for n in range(1, len(lines) + 1):
+        with suppress(tomllib.TOMLDecodeError):
+            found.append((start, tomllib.loads("".join(lines[:n]))))
+            start = n + 1
+    return found
 
 
-def _sentence(
-    item: Mapping[str, Any],
-    lines: Mapping[tuple[str, ...], int],
-    record: type[BaseModel],
-) -> str:
+def _sentence(item: Mapping[str, Any], text: str, record: type[BaseModel]) -> str:
     where = tuple(str(part) for part in item["loc"])
-    known = [where[:n] for n in range(len(where), 0, -1) if where[:n] in lines]
-    line = f"line {lines[known[0]]}: " if known else ""
+    number = line_of(item["loc"], text)
+    line = f"line {number}: " if number else ""
     name = ".".join(where)
     if item["type"] == "extra_forbidden":
         return f"{line}unknown key {name!r}{_nearest(where, record)}"

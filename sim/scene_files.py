@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from .errors import SceneError
-from .scene import FixtureTable, SceneTable, hint, key_lines, line_of, refusal, validate
+from .scene import FixtureTable, SceneTable, hint, line_of, refusal, validate
 
 if TYPE_CHECKING:
     from .bench import SimulatedBench
@@ -127,10 +127,9 @@ def _cross_check(
     used += [(("parts", n), "slot", n, slots) for n in table.parts]
     if table.lot is not None:
         used.append((("lot", "slot"), "slot", table.lot.slot, slots))
-    lines = key_lines(text)
     problems = [
         (
-            line_of(location, lines),
+            line_of(location, text),
             f"the fixture {table.fixture.table} has no {what} {name}"
             + hint(name, known),
         )
@@ -152,7 +151,7 @@ def _find_fixture(table: SceneTable, text: str, path: str) -> str:
     raise SceneError(
         f"fixture.table: there is no fixture {name}{hint(name, bundled_fixtures())}",
         path=path,
-        line=line_of(("fixture", "table"), key_lines(text)),
+        line=line_of(("fixture", "table"), text),
     )
 
 

@@ -2,15 +2,13 @@
 
 One part is kept and measured again and again: before a lot, after every so many parts,
 each morning. Its readings say what the bench does when nothing is amiss; a new one
-that lies too far out, or a row of them on one side, says that something is. The
-constants of the charts are computed from the normal distribution, not copied.
+that lies too far out, or a row of them on one side, says that something is.
 """
 
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
-from itertools import pairwise
 
 import numpy as np
 from scipy import special, stats
@@ -20,21 +18,16 @@ from ..quantity import Caution
 from .trend import FloatArray, Numbers, finite_row
 
 __all__ = [
-    "ChartConstants",
     "CheckChart",
     "CheckVerdict",
     "Rule",
-    "chart_constants",
     "check_chart",
     "check_reading",
     "pooled_check_chart",
-    "unbracketed_parts",
 ]
 
 SIGMAS = 3.0
-SMALLEST_GROUP, LARGEST_GROUP = 2, 1000
 RUN = 6  # readings in one direction
-REACH = 9.0  # standard deviations a normal distribution is integrated over
 TOO_OFTEN = 2.0  # times the false alarms that three sigma stands for
 
 
@@ -68,36 +61,6 @@ _TEXT = {
         "the last six readings rise, or fall, without a turn: something drifts"
     ),
 }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ChartConstants:
-    """Factors of control charts for groups of n normal values, by their usual names.
-
-    Attributes
-    ----------
-    n
-        Values in a group.
-    d2, d3
-        Mean and standard deviation of the range, in standard deviations of a value.
-    c4
-        Mean of the sample standard deviation, in the same.
-    A2, A3
-        Half-width of the limits of a mean, in mean ranges, in mean deviations.
-    D3, D4, B3, B4
-        Limits of the range in mean ranges, of the deviation in mean deviations.
-    """
-
-    n: int
-    d2: float
-    d3: float
-    c4: float
-    A2: float
-    A3: float
-    D3: float
-    D4: float
-    B3: float
-    B4: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,55 +110,6 @@ class CheckVerdict:
     in_control: bool
     deviation: float
     broken: tuple[Rule, ...]
-
-
-def chart_constants(n: int) -> ChartConstants:
-    """Compute the factors of control charts for groups of n values.
-
-    Raises
-    ------
-    InputError
-        A group of fewer than 2 or more than 1000.
-
-    References
-    ----------
-    L. H. C. Tippett 1925, Biometrika 17, 364 (mean and variance of the range, as
-    integrals of its distribution). NIST/SEMATECH e-Handbook, 6.3.2.1.
-    """
-    if not SMALLEST_GROUP <= n <= LARGEST_GROUP:
-        raise InputError(f"a chart's group has 2 to {LARGEST_GROUP} values, not {n}")
-    d2, d3 = _range_moments(n)
-    c4 = _c4(n)
-    spread = SIGMAS * math.sqrt(max(0.0, 1.0 - c4**2)) / c4
-    return ChartConstants(
-        n=n,
-        d2=d2,
-        d3=d3,
-        c4=c4,
-        A2=SIGMAS / (d2 * math.sqrt(n)),
-        A3=SIGMAS / (c4 * math.sqrt(n)),
-        D3=max(0.0, 1.0 - SIGMAS * d3 / d2),
-        D4=1.0 + SIGMAS * d3 / d2,
-        B3=max(0.0, 1.0 - spread),
-        B4=1.0 + spread,
-    )
-
-
-def _range_moments(n: int) -> tuple[float, float]:
-    """Mean and standard deviation of the range of n standard normal values.
-
-    F(w) = n Int phi(x) (Phi(x + w) - Phi(x))^(n-1) dx; the mean is Int (1 - F) dw, the
-    mean square 2 Int w (1 - F) dw. Trapezoids in x, where all vanishes at both ends;
-    Gauss and Legendre's rule in w, which ends at zero.
-    """
-    x, step = np.linspace(-REACH, REACH, 721, retstep=True)
-    nodes, weights = np.polynomial.legendre.leggauss(120)
-    w, weights = REACH * (nodes + 1.0), REACH * weights
-    within = special.ndtr(x + w[:, np.newaxis]) - special.ndtr(x)
-    density = np.exp(-0.5 * x**2) / math.sqrt(2.0 * math.pi)
-    beyond = 1.0 - n * step * (within ** (n - 1) @ density)
-    mean = float(weights @ beyond)
-    return mean, math.sqrt(2.0 * float(weights @ (w * beyond)) - mean**2)
 
 
 def check_chart(history: Numbers, *, allow_for_few: bool = False) -> CheckChart:
@@ -361,43 +275,3 @@ _BROKEN: Mapping[Rule, Callable[[FloatArray], bool]] = {
     Rule.EIGHT_ON_ONE_SIDE: _most_beyond(8, most=8, distance=0.0),
     Rule.SIX_IN_ONE_DIRECTION: _one_direction,
 }
-
-
-def unbracketed_parts(
-    n_parts: int, *, checked_after: Sequence[int], in_control: Sequence[bool]
-) -> tuple[int, ...]:
-    """List the parts of a lot that do not lie between two good checks.
-
-    Parameters
-    ----------
-    n_parts
-        Parts measured.
-    checked_after
-        For each check of the standard, how many parts had been measured before it;
-        0 is the check before the first. In order, none given twice.
-    in_control
-        What each check said.
-
-    Returns
-    -------
-    tuple of int
-        Indices of the parts to be measured again, from 0.
-
-    Raises
-    ------
-    InputError
-        Checks that are not in order, not within the lot, or without a verdict.
-    """
-    places = list(checked_after)
-    ordered = all(a < b for a, b in pairwise(places))
-    inside = all(0 <= one <= n_parts for one in places)
-    if not ordered or not inside or len(places) != len(in_control):
-        raise InputError(
-            f"checks of a lot of {n_parts} must be in order, with a verdict each"
-        )
-    checks = list(zip(places, in_control, strict=True))
-    sound: set[int] = set()
-    for (start, good), (end, good_too) in pairwise(checks):
-        if good and good_too:
-            sound.update(range(start, end))
-    return tuple(part for part in range(n_parts) if part not in sound)

@@ -1,13 +1,11 @@
 """How much of the spread is the gauge's? Repeatability and reproducibility.
 
-Crossed: every operator (or fixture, or day) measures every part several times, and an
-analysis of variance tells the parts' spread from the operators', from their liking
-for certain parts, and from what the same hand repeats. Nested: one standard, repeated
-within a day, over days, over runs weeks apart; what the levels add is told apart.
+Every operator (or fixture, or day) measures every part several times, and an analysis
+of variance tells the parts' spread from the operators', from their liking for certain
+parts, and from what the same hand repeats.
 """
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -18,22 +16,18 @@ from scipy import stats
 from ..errors import InputError
 from ..quantity import Caution
 from .conformity import Limits
-from .trend import FloatArray, Numbers, finite_row
+from .trend import FloatArray, finite_row
 
 __all__ = [
     "AnovaRow",
     "Component",
     "GaugeStudy",
-    "NestedStudy",
-    "Pooled",
     "crossed_study",
-    "nested_study",
-    "pooled_sd",
 ]
 
 POOL_ABOVE = 0.25  # p-value: common practice, so that a weak interaction still counts
 SIGMAS = 6.0  # a spread is quoted as six standard deviations: common practice
-CROSSED_AXES, NESTED_AXES = 3, 2
+AXES = 3
 Pool = Literal["auto", "always", "never"]
 
 
@@ -109,39 +103,6 @@ class GaugeStudy:
         raise KeyError(source)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pooled:
-    """A standard deviation pooled over several, and its degrees of freedom."""
-
-    sd: float
-    degrees_of_freedom: float
-    sum_of_squares: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NestedStudy:
-    """A check standard's scatter by level, same unit as its readings.
-
-    Attributes
-    ----------
-    repeats, days, runs
-        Observed: of one repeat, of a day's mean, of a run's mean. ``runs`` is None
-        of a single run.
-    u_days, u_runs
-        What the days and the runs add, the levels below taken off; ``u_runs`` is None
-        of a single run.
-    cautions
-        Variances that came out negative and are taken as zero.
-    """
-
-    repeats: Pooled
-    days: Pooled
-    runs: Pooled | None
-    u_days: float
-    u_runs: float | None
-    cautions: tuple[Caution, ...]
-
-
 def crossed_study(
     readings: NDArray[np.float64],
     *,
@@ -172,7 +133,7 @@ def crossed_study(
     categories, sqrt(2) parts/gauge rounded down, are common practice.
     """
     table = np.asarray(readings, dtype=np.float64)
-    if table.ndim != CROSSED_AXES or min(table.shape) < 2:  # noqa: PLR2004 # a pair
+    if table.ndim != AXES or min(table.shape) < 2:  # noqa: PLR2004 # a pair
         raise InputError(
             "readings must be (parts, operators, repeats), each at least 2, "
             f"not {table.shape}"
@@ -296,78 +257,3 @@ def _cautions(
         text = "the gauge is spread as widely as the parts: it tells none of them apart"
         cautions.append(Caution(code="no_distinct_categories", text=text))
     return tuple(cautions)
-
-
-def pooled_sd(sds: Numbers, *, degrees_of_freedom: Sequence[float]) -> Pooled:
-    """Pool standard deviations of one quantity, each by its degrees of freedom.
-
-    Raises
-    ------
-    InputError
-        Rows of two lengths, a deviation below zero, no degree of freedom.
-    """
-    s = finite_row(sds, name="the standard deviations")
-    free = finite_row(np.asarray(degrees_of_freedom), name="the degrees of freedom")
-    if s.size != free.size or (s < 0.0).any() or (free <= 0.0).any():
-        raise InputError(
-            "each standard deviation >= 0 needs degrees of freedom above 0"
-        )
-    squares = float(s**2 @ free)
-    return Pooled(
-        sd=math.sqrt(squares / float(free.sum())),
-        degrees_of_freedom=float(free.sum()),
-        sum_of_squares=squares,
-    )
-
-
-def nested_study(
-    means: NDArray[np.float64], *, sds: NDArray[np.float64], repeats: int
-) -> NestedStudy:
-    """Tell repeats, days and runs apart on check standards.
-
-    Parameters
-    ----------
-    means, sds
-        Of each day's repeats, shape (standards, runs, days) or (runs, days), at least
-        two days, one unit.
-    repeats
-        Readings behind each mean, at least 2.
-
-    Raises
-    ------
-    InputError
-        Another shape, fewer days or repeats, a number that is not finite.
-
-    References
-    ----------
-    NIST/SEMATECH e-Handbook, 2.4.4: each level's deviation pooled over standards, and
-    from its square that of the level below over the number averaged taken off.
-    """
-    m, s = np.asarray(means, dtype=np.float64), np.asarray(sds, dtype=np.float64)
-    if m.ndim == NESTED_AXES:
-        m, s = m[np.newaxis], s[np.newaxis]
-    if m.ndim != CROSSED_AXES or m.shape != s.shape or min(m.shape[-1], repeats) < 2:  # noqa: PLR2004 # a pair
-        raise InputError(
-            "means and sds must be (standards, runs, days) with two days or more, of "
-            f"two repeats or more, not {m.shape} and {s.shape} of {repeats}"
-        )
-    finite_row(m.ravel(), name="the means")
-    q, n_runs, n_days = m.shape
-    level1 = pooled_sd(s.ravel(), degrees_of_freedom=[repeats - 1] * s.size)
-    by_run = m.std(axis=2, ddof=1).ravel()
-    level2 = pooled_sd(by_run, degrees_of_freedom=[n_days - 1] * by_run.size)
-    days = level2.sd**2 - level1.sd**2 / repeats
-    level3, runs = None, 0.0
-    if n_runs > 1:
-        by_standard = m.mean(axis=2).std(axis=1, ddof=1)
-        level3 = pooled_sd(by_standard, degrees_of_freedom=[n_runs - 1] * q)
-        runs = level3.sd**2 - level2.sd**2 / n_days
-    found = (("days", days), ("runs", runs))
-    return NestedStudy(
-        repeats=level1,
-        days=level2,
-        runs=level3,
-        u_days=math.sqrt(max(0.0, days)),
-        u_runs=math.sqrt(max(0.0, runs)) if level3 else None,
-        cautions=tuple(_negative(name) for name, one in found if one < 0.0),
-    )

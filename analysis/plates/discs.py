@@ -15,11 +15,8 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import InputError
-
 __all__ = [
     "EPS0",
-    "disc_capacitance_f",
     "kirchhoff_ratio",
     "love_integral",
     "love_ratio",
@@ -92,20 +89,3 @@ def kirchhoff_ratio(gap_over_radius: float) -> float:
     """
     k = gap_over_radius
     return 1.0 + k / math.pi * (math.log(16.0 * math.pi / k) - 1.0)
-
-
-def disc_capacitance_f(*, diameter_m: float, gap_m: float) -> float:
-    """Return the capacitance of two equal thin discs in air, in F.
-
-    Raises
-    ------
-    InputError
-        A dimension is not above zero.
-    """
-    if not (0.0 < diameter_m < math.inf and 0.0 < gap_m < math.inf):
-        raise InputError(
-            f"discs have a diameter and a gap above zero, not {diameter_m:g} m and "
-            f"{gap_m:g} m"
-        )
-    ideal = EPS0 * math.pi * diameter_m**2 / 4.0 / gap_m
-    return ideal * love_ratio(2.0 * gap_m / diameter_m)

@@ -10,9 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import InputError
-from .discs import EPS0
 
-__all__ = ["moments_ratio", "rectangle_capacitance_f", "rectangle_ratio"]
+__all__ = ["moments_ratio", "rectangle_ratio"]
 
 FloatArray = NDArray[np.float64]
 
@@ -106,9 +105,3 @@ def rectangle_ratio(*, width: float, length: float, gap: float) -> float:
         for n in (CELLS, 2 * CELLS)
     )
     return float(fine + (fine - coarse) / (2.0**ORDER - 1.0))
-
-
-def rectangle_capacitance_f(*, width_m: float, length_m: float, gap_m: float) -> float:
-    """Return the capacitance of two equal rectangular thin plates in air, in F."""
-    ratio = rectangle_ratio(width=width_m, length=length_m, gap=gap_m)
-    return EPS0 * width_m * length_m / gap_m * ratio

@@ -29,7 +29,6 @@ __all__ = [
 ]
 
 View = tuple[list[str], list[TextTable]]
-MOST_READINGS = 60  # of a sweep, in a table on a terminal
 
 
 def lots_table(lots: Sequence[LotRow]) -> TextTable:

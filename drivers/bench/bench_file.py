@@ -22,7 +22,7 @@ from pydantic_core import PydanticCustomError
 
 from ...analysis.errors import InputError
 from ...analysis.quantity import Stated, Unit, parse_quantity, parse_stated
-from ..toml_file import key_lines, load_toml
+from ..toml_file import line_of, load_toml
 
 __all__ = [
     "BenchFile",
@@ -314,8 +314,7 @@ def load_bench_file(path: Path) -> BenchFile:
         fixture.kind == "coupled-both-sides"
         and fixture.output_coupling_capacitance is None
     ):
-        lines = key_lines(path.read_text(encoding="utf-8-sig"))
-        line = lines.get(("fixture", "kind"), 1)
+        line = line_of(("fixture", "kind"), path.read_text(encoding="utf-8-sig"))
         raise InputError(
             f"bench file {path}: line {line}: a coupled-both-sides fixture needs "
             "'output_coupling_capacitance' in [fixture]",

@@ -17,7 +17,7 @@ from sqlalchemy.exc import (
 
 from ..errors import BaseBusyError, BaseError, RecordError
 
-__all__ = ["in_words", "is_lost", "lost_names", "speaking"]
+__all__ = ["in_words", "is_lost", "speaking"]
 
 _FREE = "free some space there and repeat"
 _RIGHTS = "give this user the right to write there, or name another base"
@@ -122,11 +122,6 @@ def in_words(error: Exception, *, where: str, doing: str) -> BaseError:
 def is_lost(error: Exception) -> bool:
     """Say whether the connection went, so that a new one may do."""
     return isinstance(error, DBAPIError) and bool(error.connection_invalidated)
-
-
-def lost_names() -> frozenset[str]:
-    """Name every SQLSTATE and class that has words of its own (for a test)."""
-    return frozenset(_SQLSTATE)
 
 
 def _meaning(error: Exception) -> tuple[type[BaseError], str, str]:

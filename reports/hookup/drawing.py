@@ -38,7 +38,6 @@ __all__ = [
     "Hookup",
     "Kind",
     "hookup_svg",
-    "save_all_hookups",
     "save_hookup",
 ]
 
@@ -170,28 +169,6 @@ def save_hookup(which: Hookup, *, kind: Kind, path: Path) -> None:
             beside.unlink(missing_ok=True)
     except OSError as error:
         raise ReportError(f"cannot write {path}: {error.strerror}") from error
-
-
-def save_all_hookups(folder: Path) -> tuple[Path, ...]:
-    """Write every step for every kind of fixture into a folder.
-
-    Returns
-    -------
-    tuple of Path
-        ``STEP.KIND.svg``, in the order of `HOOKUPS`.
-
-    Raises
-    ------
-    ReportError
-        No drawing library, or a file that cannot be written.
-    """
-    paths = []
-    for which in HOOKUPS:
-        for kind in KINDS:
-            path = folder / f"{which}.{kind}.svg"
-            save_hookup(which, kind=kind, path=path)
-            paths.append(path)
-    return tuple(paths)
 
 
 def _furniture(sheet: Sheet, *, which: Hookup, kind: Kind) -> None:

@@ -144,11 +144,6 @@ class SignalPath:
         for line in self._lines:
             line.step, line.transient = 0.0, None
 
-    @property
-    def settled_at_s(self) -> float:
-        """When the present setting's transients are over, on the clock."""
-        return self._over_s
-
     def level_now_v(self, now_s: float) -> float:
         """Give the fundamental's e.m.f. as it stands while it settles."""
         line = self._lines[0]

@@ -1,5 +1,4 @@
 from .check import hint as hint
-from .check import line_of as line_of
 from .check import refusal as refusal
 from .check import validate as validate
 from .model import DiodeProbeTable as DiodeProbeTable
@@ -17,4 +16,4 @@ from .part_tables import VariableCapacitorPart as VariableCapacitorPart
 from .spread import Spread as Spread
 from .spread import Table as Table
 from .spread import stream as stream
-from .toml_lines import key_lines as key_lines
+from .toml_lines import line_of as line_of

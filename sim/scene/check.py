@@ -7,9 +7,9 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from ..errors import SceneError
-from .toml_lines import LineMap, key_lines
+from .toml_lines import line_of
 
-__all__ = ["Problem", "hint", "line_of", "refusal", "validate"]
+__all__ = ["Problem", "hint", "refusal", "validate"]
 
 Location = tuple[str | int, ...]
 Problem = tuple[int, str]  # the line, and the sentence
@@ -26,16 +26,6 @@ def hint(word: str, known: Iterable[str]) -> str:
     """Ask whether the nearest known word was meant; nothing where none is near."""
     near = nearest(word, known)
     return f"; did you mean {near}?" if near else ""
-
-
-def line_of(location: Location, lines: LineMap) -> int:
-    """Find the line of a location, or of the nearest table around it."""
-    known = tuple(location)
-    while known:
-        if known in lines:
-            return lines[known]
-        known = known[:-1]
-    return 1
 
 
 def _model_at(model: type[BaseModel], location: Location) -> set[str]:
@@ -110,7 +100,7 @@ def _location(error: Mapping[str, Any], data: Any) -> Location:
 
 
 def _problems(
-    error: ValidationError, model: type[BaseModel], data: Any, lines: LineMap
+    error: ValidationError, model: type[BaseModel], data: Any, text: str
 ) -> list[Problem]:
     found: list[tuple[Location, str, Problem]] = []
     meant: set[Location] = set()
@@ -120,7 +110,7 @@ def _problems(
             location = (*location, entry["ctx"]["discriminator"].strip("'"))
         known = _model_at(model, location[:-1])
         sentence = _sentence(entry, location, known)
-        problem = (line_of(location, lines), sentence)
+        problem = (line_of(location, text), sentence)
         found.append((location, entry["type"], problem))
         if entry["type"] == "extra_forbidden":
             near = nearest(str(location[-1]), known)
@@ -153,7 +143,7 @@ def validate(model: type[T], data: Any, text: str, path: str) -> T:
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        problems = _problems(error, model, data, key_lines(text))
+        problems = _problems(error, model, data, text)
     raise refusal(problems, path)
 
 

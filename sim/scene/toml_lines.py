@@ -1,107 +1,48 @@
-"""On which line of a TOML file each key stands.
+"""On which line of a TOML file a key stands, which the standard parser does not tell.
 
-The standard library's parser tells no lines. This one tells nothing else: it is
-run on text that the standard parser has accepted, so it need not check, only count.
+It tells what stands in any beginning of the file that is TOML itself. A key's line is
+the first that was added to have the key.
 """
 
-import re
+import tomllib
+from contextlib import suppress
+from functools import lru_cache, reduce
+from operator import getitem
+from typing import Any
 
-__all__ = ["LineMap", "key_lines"]
-
-LineMap = dict[tuple[str | int, ...], int]
-
-_TABLE = re.compile(r"\s*\[(?P<double>\[?)(?P<keys>[^\[\]]+)\]\]?")
-_KEY = r"[A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*'"
-_ASSIGNMENT = re.compile(rf"\s*(?P<keys>(?:{_KEY})(?:\s*\.\s*(?:{_KEY}))*)\s*=")
-_INLINE_KEY = re.compile(rf"(?P<key>{_KEY})\s*=")
-_STRING = re.compile(r'"(?:\\.|[^"\\])*"|\'[^\']*\'')
+__all__ = ["line_of"]
 
 
-def _split(keys: str) -> list[str]:
-    return [key.strip("\"'") for key in re.findall(_KEY, keys)]
-
-
-def _without_strings(line: str) -> str:
-    """Blank strings and comments, so that brackets and keys inside do not count."""
-    blanked = _STRING.sub(lambda m: '"' + "_" * (len(m.group()) - 2) + '"', line)
-    return blanked.partition("#")[0]
-
-
-class _Scanner:
-    def __init__(self) -> None:
-        self.lines: LineMap = {}
-        self._counts: dict[tuple[str | int, ...], int] = {}
-        self._table: tuple[str | int, ...] = ()
-        self._key: tuple[str | int, ...] = ()
-        self._depth = 0  # of brackets and braces still open
-        self._quotes = ""  # of a multi-line string still open
-
-    def _resolve(self, keys: list[str]) -> tuple[str | int, ...]:
-        """Follow the keys through arrays of tables, into their last entry."""
-        path: tuple[str | int, ...] = ()
-        for key in keys:
-            path += (key,)
-            if path in self._counts:
-                path += (self._counts[path] - 1,)
-        return path
-
-    def _header(self, match: re.Match[str], number: int) -> None:
-        keys = _split(match.group("keys"))
-        if match.group("double"):
-            array = (*self._resolve(keys[:-1]), keys[-1])
-            self._counts[array] = self._counts.get(array, 0) + 1
-            self.lines.setdefault(array, number)
-        self._table = self._resolve(keys)
-        self.lines[self._table] = number
-        for length in range(1, len(self._table)):  # tables that are only implied
-            self.lines.setdefault(self._table[:length], number)
-
-    def feed(self, line: str, number: int) -> None:
-        if self._quotes:
-            if self._quotes in line:
-                self._quotes = ""
-            return
-        plain = _without_strings(line)
-        if self._depth == 0:
-            header = _TABLE.match(plain)
-            if header:
-                self._header(_TABLE.match(line) or header, number)
-                return
-            assignment = _ASSIGNMENT.match(line)
-            if not assignment:
-                return
-            self._key = self._table + tuple(_split(assignment.group("keys")))
-            self.lines[self._key] = number
-            line, plain = line[assignment.end() :], plain[assignment.end() :]
-        self._value(line, plain, number)
-
-    def _value(self, line: str, plain: str, number: int) -> None:
-        for quotes in ('"""', "'''"):
-            if line.count(quotes) % 2:
-                self._quotes = quotes
-                return
-        for match in _INLINE_KEY.finditer(plain):
-            self.lines.setdefault((*self._key, match.group("key")), number)
-        opened = sum(plain.count(c) for c in "[{")
-        self._depth += opened - sum(plain.count(c) for c in "]}")
-
-
-def key_lines(text: str) -> LineMap:
-    """Map the path of every key and table to its line.
+def line_of(location: tuple[str | int, ...], text: str) -> int:
+    """Find the line of a key, or of the nearest table around it that is there.
 
     Parameters
     ----------
+    location
+        Keys, and indices in arrays.
     text
         A valid TOML document.
 
     Returns
     -------
-    dict
-        Path (keys, and indices in arrays of tables) to line, from 1. Keys inside
-        an inline table are found under their table's path; inside an array of
-        inline tables the index is left out.
+    int
+        From 1; 1 where nothing of the location is there. What stands within a value
+        of several lines is found where that value begins.
     """
-    scanner = _Scanner()
-    for number, line in enumerate(text.splitlines(), start=1):
-        scanner.feed(line, number)
-    return scanner.lines
+    for length in range(len(location), 0, -1):
+        for line, content in _beginnings(text):
+            with suppress(KeyError, IndexError, TypeError):
+                reduce(getitem, location[:length], content)
+                return line
+    return 1
+
+
+@lru_cache(maxsize=1)  # one file's mistakes are looked up one after the other
+def _beginnings(text: str) -> list[tuple[int, Any]]:
+    """Parse every beginning that is TOML, with the first line it adds to the last."""
+    found, start, lines = [], 1, text.splitlines(keepends=True)
+    for n in range(1, len(lines) + 1):
+        with suppress(tomllib.TOMLDecodeError):
+            found.append((start, tomllib.loads("".join(lines[:n]))))
+            start = n + 1
+    return found

@@ -5,7 +5,7 @@ Quantities are text with a unit, as in a bench file. The tables ``[limit.NAME]``
 it says otherwise.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, cast
 
@@ -13,7 +13,7 @@ from pydantic import Field, PrivateAttr, field_validator
 
 from ...analysis.errors import InputError
 from ...analysis.quantity import Stated
-from ...drivers.toml_file import key_lines, load_toml
+from ...drivers.toml_file import line_of, load_toml
 from .tables import (
     QUANTITIES,
     CheckTable,
@@ -104,7 +104,9 @@ def parse_lot_text(text: str, name: str) -> LotFile:
         record=LotFile,
         what="lot file",
     )
-    mistakes = list(_mismatches(lot, key_lines(text)))
+    mistakes = [
+        f"line {line_of(where, text)}: {said}" for where, said in _mismatches(lot)
+    ]
     if mistakes:
         raise InputError(f"lot file {name}: {'; '.join(mistakes)}", mistakes=mistakes)
     lot._text = text  # noqa: SLF001 - this module's own record
@@ -125,21 +127,20 @@ class _Text:
         return self._name
 
 
-def _mismatches(lot: LotFile, lines: Mapping[tuple[str, ...], int]) -> Iterator[str]:
-    """Find what is right in itself, but not with the rest."""
+def _mismatches(lot: LotFile) -> Iterator[tuple[tuple[str, ...], str]]:
+    """Find what is right in itself, but not with the rest; tell where."""
     known = QUANTITIES[lot.lot.procedure]
     for where, quantity in _quantities_named(lot):
         if quantity not in known:
             yield (
-                f"{_line(lines, where)}{'.'.join(where)}: a {lot.lot.procedure} has no "
-                f"{quantity}; it has {', '.join(known)}"
+                where,
+                f"{'.'.join(where)}: a {lot.lot.procedure} has no {quantity}; it has "
+                + ", ".join(known),
             )
     if len({one.quantity for one in lot.bin.values()}) > 1:
-        name = list(lot.bin)[-1]
-        yield f"{_line(lines, ('bin', name))}bins are ranges of one quantity, not two"
+        yield ("bin", list(lot.bin)[-1]), "bins are ranges of one quantity, not two"
     if lot.lot.procedure == "coil" and lot.measure.expected is not None:
-        where = ("measure", "expected")
-        yield f"{_line(lines, where)}measure.expected is for capacitors alone"
+        yield ("measure", "expected"), "measure.expected is for capacitors alone"
 
 
 def _quantities_named(lot: LotFile) -> Iterator[tuple[tuple[str, ...], str]]:
@@ -150,10 +151,3 @@ def _quantities_named(lot: LotFile) -> Iterator[tuple[tuple[str, ...], str]]:
         yield ("check", "quantity"), lot.check.quantity
     for name in lot.matching.within if lot.matching else ():
         yield ("matching", "within", name), name
-
-
-def _line(lines: Mapping[tuple[str, ...], int], where: tuple[str, ...]) -> str:
-    for length in range(len(where), 0, -1):
-        if where[:length] in lines:
-            return f"line {lines[where[:length]]}: "
-    return ""

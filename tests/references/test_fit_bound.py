@@ -12,7 +12,7 @@ import pytest
 
 from halfpower.analysis import Peak, Trace, fit
 from halfpower.analysis.fitting import Flag
-from halfpower.analysis.fitting.batch.grid import fit_batch
+from halfpower.analysis.fitting.batch.rows import fit_rows
 from halfpower.analysis.fitting.half_power import half_power
 
 F0, Q = 1e6, 100.0
@@ -64,7 +64,7 @@ def test_scatter_is_at_the_bound_without_bias(n: int, span: float, snr: float) -
     q, f = even(n, span)
     v = 1 / np.sqrt(1 + (Q * (f / F0 - F0 / f)) ** 2)
     noise = np.random.default_rng(1).normal(0, 1 / snr, (40_000, n))
-    got = fit_batch(f, amplitude_v=np.abs(v + noise))
+    got = fit_rows(f, amplitude_v=np.abs(v + noise))
     bound = narrow_bound(q, snr)
     assert got.loaded_q.std() / Q / bound[1] < 1.03
     assert got.resonant_frequency_hz.std() / (F0 / Q) / bound[0] < 1.03
@@ -90,7 +90,7 @@ def test_reciprocal_power_and_half_power_reading_are_biased_where_the_fit_is_not
     # 1000 traces know a mean to 2.7 %/sqrt(1000) = 0.09 %, a reading's to 0.24 %
     assert np.mean(parabola) - Q == pytest.approx(-3.8, abs=0.4)
     assert np.mean(read) - Q == pytest.approx(5.0, abs=1.0)
-    assert np.mean(fit_batch(f, amplitude_v=drawn).loaded_q) - Q == pytest.approx(
+    assert np.mean(fit_rows(f, amplitude_v=drawn).loaded_q) - Q == pytest.approx(
         0.0, abs=0.35
     )
 

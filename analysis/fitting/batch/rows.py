@@ -1,9 +1,11 @@
-"""Fit many traces that were each read at frequencies of their own.
+"""Fit many traces at once, each read at frequencies of its own.
 
-`halfpower.analysis.fitting.batch.grid` fits traces on one grid. Parts of a lot have no
-grid in common: each was read where its own peak was thought to be. The model is the
-same, and so is the step; what the grid gave once for all is worked out for each trace
-here.
+Parts of a lot have no grid in common: each was read where its own peak was thought to
+be. The reciprocal power of a peak is linear in three coefficients (closed_form.py), so
+the amplitude is ``V = p^(-1/2)`` with ``p = c . b``, and a Gauss-Newton step in c needs
+sums over ``J = -V^3 b/2`` alone; the 3x3 systems are solved by formula. The minimum is
+the same as that of a fit of f0, Q and A, and so is its bias of second order:
+``H = 3/4 V^5 b b^T`` gives it without a further pass.
 
 With s = x - 1/x about a reference of the trace's own, u = s^2 and v = s (x + 1/x) need
 no transcendental function, and ``V x^-k = (c0 + c1 v + c2 u)^(-1/2)`` takes the
@@ -22,7 +24,7 @@ from ...quantity import FloatArray
 from .algebra import Coefficients, invert_symmetric, peak_and_slopes, times_symmetric
 from .grid import BatchFit, judged
 
-__all__ = ["RowsFit", "fit_rows"]
+__all__ = ["fit_rows"]
 
 BoolArray = NDArray[np.bool_]
 
@@ -33,34 +35,7 @@ MAX_STEPS = 12  # further ones, for the traces that have not settled
 HALVINGS = 4  # of a step past where a peak can be
 SETTLED = 0.02**2  # square of a step in standard uncertainties
 HIGHEST = 3.0  # the curve is not taken to rise above this many highest readings
-WEAK_PEAK = 8.0
-LARGEST_Q_DOUBT = 1.0 / 3.0
-LOW_Q = 10.0
-FEW_FREE = 10
 CHANCE_OF_GLITCH = 1e-3  # of a sound trace to be called glitchy: the single fit's
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class RowsFit:
-    """What `fit_rows` found of M traces.
-
-    Attributes
-    ----------
-    fit
-        The resonances.
-    degrees_of_freedom
-        Of the noise, which the scatter about the curves told: N - 3.
-    glitchy
-        Traces with a reading farther off the curve than chance allows (Grubbs' test,
-        at 1 in 1000), shape (M,): the single fit would refuse it.
-    farthest
-        Which reading of each trace is the farthest off its curve, shape (M,).
-    """
-
-    fit: BatchFit
-    degrees_of_freedom: float
-    glitchy: BoolArray
-    farthest: NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -120,15 +95,16 @@ def fit_rows(
     amplitude_v: FloatArray,
     relative_u: FloatArray | None = None,
     exponent: float = 0.0,
-) -> RowsFit:
+) -> BatchFit:
     """Fit a peak to each of many traces, each with its own frequencies.
 
     Parameters
     ----------
     frequency_hz
-        Frequencies in Hz, shape (M, N), N >= 4, > 0.
+        Frequencies in Hz, shape (M, N), or (N,) where all traces were read at the
+        same, N >= 4, > 0.
     amplitude_v
-        Amplitudes in V, shape (M, N).
+        Amplitudes in V, shape (M, N). Read a chunk at a time: it may be a memory map.
     relative_u
         How uncertain the readings of a trace are against one another (the detector's
         ranges), shape (M, N), > 0, any unit; None: all the same. How large the noise
@@ -144,11 +120,14 @@ def fit_rows(
 
     Notes
     -----
-    The same minimum, bias and covariance as
-    `halfpower.analysis.fitting.batch.grid.fit_batch`; and for clean peaks those of
-    `halfpower.analysis.fitting.fit` to a few hundredths of a standard uncertainty
-    (test_batch_rows.py).
+    For clean peaks it gives what `halfpower.analysis.fitting.fit` gives, bias of
+    second order included, to a few hundredths of a standard uncertainty
+    (test_batch_rows.py). It refuses no glitches and knows one family.
     """
+    if frequency_hz.ndim == 1:
+        frequency_hz = np.broadcast_to(
+            frequency_hz, (len(amplitude_v), frequency_hz.size)
+        )
     _refuse(frequency_hz, amplitude_v, relative_u)
     count, n = amplitude_v.shape
     values, covariance = np.empty((count, 4)), np.empty((count, 3, 3))
@@ -163,13 +142,13 @@ def fit_rows(
             exponent,
             out=(values[some], covariance[some], worst[some], farthest[some]),
         )
-    few = n - UNKNOWNS < FEW_FREE
-    fit = judged(values, covariance, edges=_edges(frequency_hz), few=few)
     with np.errstate(invalid="ignore"):
         glitchy = worst > _grubbs(n)
-    return RowsFit(
-        fit=fit,
-        degrees_of_freedom=float(n - UNKNOWNS),
+    return judged(
+        values,
+        covariance,
+        edges=_edges(frequency_hz),
+        degrees_of_freedom=n - UNKNOWNS,
         glitchy=glitchy,
         farthest=farthest,
     )
@@ -186,7 +165,8 @@ def _refuse(
         raise InputError(
             f"{f.shape[1]} readings a trace cannot fix a peak; take {UNKNOWNS + 1}"
         )
-    if not (f > 0.0).all() or not (relative_u is None or (relative_u > 0.0).all()):
+    doubts = f if relative_u is None else relative_u
+    if not (f.min(initial=np.inf) > 0.0 and doubts.min(initial=np.inf) > 0.0):
         raise InputError("frequencies and relative uncertainties must be above zero")
 
 

@@ -172,13 +172,13 @@ def _fitted(
         relative_u=columns.ranges if weighted else None,
         exponent=exponent,
     )
-    singly = ~rows.fit.fitted
-    for flag, mask in rows.fit.flag_masks:
+    singly = ~rows.fitted
+    for flag, mask in rows.flag_masks.items():
         if flag in DOUBTS:
             singly |= mask
     found = StoredFits(
-        values=np.stack((rows.fit.resonant_frequency_hz, rows.fit.loaded_q), axis=1),
-        covariance=rows.fit.covariance[:, :2, :2].copy(),
+        values=np.stack((rows.resonant_frequency_hz, rows.loaded_q), axis=1),
+        covariance=rows.covariance[:, :2, :2].copy(),
         degrees_of_freedom=np.full(singly.size, rows.degrees_of_freedom),
         singly=singly,
     )

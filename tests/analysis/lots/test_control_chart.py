@@ -1,12 +1,9 @@
-"""Charts of a check standard: limits, rules, and the parts a bad check condemns."""
+"""Charts of a check standard: limits and rules."""
 
 import math
-from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 from scipy import stats
 
 from halfpower.analysis import AnalysisError, InputError
@@ -17,53 +14,10 @@ from halfpower.analysis.lots import (
     check_reading,
     pooled_check_chart,
 )
-from halfpower.analysis.lots.control_chart import chart_constants, unbracketed_parts
 
 UNIT = CheckChart(
     centre=0.0, sd=1.0, lower=-3.0, upper=3.0, n=100, false_alarm=0.0027, cautions=()
 )
-
-
-@pytest.mark.parametrize("n", [2, 5, 30])
-def test_constants_are_what_drawn_groups_show(n: int) -> None:
-    """20 000 groups of normal values; within 4.5 standard errors."""
-    drawn = np.random.default_rng(2).standard_normal((20_000, n))
-    k = chart_constants(n)
-    spread, s = np.ptp(drawn, axis=1), drawn.std(axis=1, ddof=1)
-    error = 4.5 / math.sqrt(20_000)
-    assert spread.mean() == pytest.approx(k.d2, abs=error * k.d3)
-    assert spread.std() == pytest.approx(k.d3, rel=error)
-    assert s.mean() == pytest.approx(k.c4, abs=error * math.sqrt(1.0 - k.c4**2))
-
-
-def test_a_pair_s_constants_are_known_exactly() -> None:
-    """Derived: the range of two is |x - y|: d2 = 2/sqrt(pi), d3 = sqrt(2 - 4/pi)."""
-    k = chart_constants(2)
-    assert k.d2 == pytest.approx(2.0 / math.sqrt(math.pi), rel=1e-12)
-    assert k.d3 == pytest.approx(math.sqrt(2.0 - 4.0 / math.pi), rel=1e-11)
-    assert k.c4 == pytest.approx(math.sqrt(2.0 / math.pi), rel=1e-14)
-
-
-def test_three_values_range_is_known_exactly() -> None:
-    """Derived: d2 of three is 3/sqrt(pi) (Tippett 1925)."""
-    assert chart_constants(3).d2 == pytest.approx(3.0 / math.sqrt(math.pi), rel=1e-12)
-
-
-def test_constants_move_steadily_with_the_group() -> None:
-    """Mean range grows, all limits close in, up to the largest group."""
-    many = [chart_constants(n) for n in (2, 3, 8, 25, 100, 1000)]
-    for one, next_one in pairwise(many):
-        assert next_one.d2 > one.d2
-        assert next_one.c4 > one.c4
-        assert (next_one.A2, next_one.D4, next_one.B4) < (one.A2, one.D4, one.B4)
-        assert next_one.D3 >= one.D3
-
-
-@pytest.mark.parametrize("n", [1, 1001])
-def test_groups_without_constants_are_refused(n: int) -> None:
-    """One value has no range."""
-    with pytest.raises(InputError):
-        chart_constants(n)
 
 
 @pytest.mark.parametrize("n", [4, 10, 60])
@@ -164,43 +118,6 @@ def test_false_alarms_of_the_rules_are_as_documented() -> None:
             start = i + 1
     # Runs are about exponential: their mean scatters by itself over sqrt(runs).
     assert np.mean(lengths) == pytest.approx(90.0, rel=4.0 / math.sqrt(len(lengths)))
-
-
-@given(st.integers(0, 30), st.data())
-@settings(max_examples=25)
-def test_parts_between_good_checks_and_no_others_are_kept(
-    n: int, data: st.DataObject
-) -> None:
-    """Brute force: the nearest checks before and after a part are both good."""
-    places = sorted(data.draw(st.sets(st.integers(0, n))))
-    good = data.draw(
-        st.lists(st.booleans(), min_size=len(places), max_size=len(places))
-    )
-    bad = []
-    for part in range(n):
-        before = [ok for at, ok in zip(places, good, strict=True) if at <= part]
-        after = [ok for at, ok in zip(places, good, strict=True) if at > part]
-        if not (before and after and before[-1] and after[0]):
-            bad.append(part)
-    found = unbracketed_parts(n, checked_after=places, in_control=good)
-    assert found == tuple(bad)
-
-
-@pytest.mark.parametrize(
-    ("places", "good"),
-    [
-        ((5, 0), (True, True)),
-        ((0, 11), (True, True)),
-        ((0, 5), (True,)),
-        ((0, 0), (1, 1)),
-    ],
-)
-def test_checks_out_of_order_are_refused(
-    places: tuple[int, ...], good: tuple[bool, ...]
-) -> None:
-    """Backwards, beyond the lot, without a verdict, twice at one place."""
-    with pytest.raises(InputError, match="in order"):
-        unbracketed_parts(10, checked_after=places, in_control=good)
 
 
 def test_histories_that_make_no_chart_are_refused() -> None:

@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 
 from halfpower.analysis import InputError
 from halfpower.analysis.lots import Limits, crossed_study
-from halfpower.analysis.lots.gauge_study import nested_study, pooled_sd
 
 SUMS = {"reproducibility", "gauge", "total"}
 
@@ -129,47 +128,3 @@ def test_tables_that_tell_nothing_are_refused(readings: np.ndarray) -> None:
     """Too few axes, no repeats, one operator, no spread, a gap."""
     with pytest.raises(InputError):
         crossed_study(readings)
-
-
-def test_nested_levels_are_those_drawn_on_the_average() -> None:
-    """20 000 standards: repeats 1, days 0.8, runs 0.6; to 2 %."""
-    rng = np.random.default_rng(9)
-    q, runs, days, repeats = 20_000, 2, 4, 3
-    true = rng.normal(0, 0.6, (q, runs, 1)) + rng.normal(0, 0.8, (q, runs, days))
-    readings = true[..., None] + rng.normal(0, 1.0, (q, runs, days, repeats))
-    means, sds = readings.mean(axis=-1), readings.std(axis=-1, ddof=1)
-    found = nested_study(means, sds=sds, repeats=repeats)
-    assert found.repeats.sd == pytest.approx(1.0, rel=0.02)
-    assert found.u_days == pytest.approx(0.8, rel=0.02)
-    assert found.u_runs == pytest.approx(0.6, rel=0.02)
-    assert found.runs is not None
-    assert found.runs.degrees_of_freedom == q
-    assert not found.cautions
-
-
-def test_one_run_has_no_level_of_runs() -> None:
-    """And days that agree too well are clipped and said."""
-    found = nested_study(np.array([[5.0, 5.0, 5.0]]), sds=np.ones((1, 3)), repeats=4)
-    assert found.runs is found.u_runs is None
-    assert found.u_days == 0.0
-    assert [one.code for one in found.cautions] == ["negative_variance"]
-
-
-def test_nested_tables_of_another_shape_are_refused() -> None:
-    """One day, one repeat, means and deviations of two shapes, a gap."""
-    table = np.ones((2, 3))
-    for means, sds, repeats in (
-        (np.ones((2, 1)), np.ones((2, 1)), 3),
-        (table, table, 1),
-        (table, np.ones((2, 2)), 3),
-        (table * np.nan, table, 3),
-    ):
-        with pytest.raises(InputError):
-            nested_study(means, sds=sds, repeats=repeats)
-
-
-def test_deviations_without_freedom_are_not_pooled() -> None:
-    """Below zero, of no degrees of freedom, of two lengths."""
-    for sds, free in (([-1.0], [3]), ([1.0], [0]), ([1.0, 2.0], [3])):
-        with pytest.raises(InputError):
-            pooled_sd(sds, degrees_of_freedom=free)

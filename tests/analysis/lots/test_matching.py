@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import optimize
 
 from halfpower.analysis import InputError
 from halfpower.analysis.lots import Criterion, Matching, matched_sets
@@ -184,6 +185,27 @@ def test_what_is_not_proven_is_said() -> None:
     assert [one.code for one in few.cautions] == ["matching_not_proven"]
     used = [part for one in few.sets for part in one.parts]
     assert len(used) == len(set(used)) > 30
+
+
+def test_a_search_that_finds_no_closer_choice_keeps_the_first_one(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """As many sets, and it is said that closer ones may be had."""
+    wanted = len(matched_sets(bag()).sets)
+    proper, called = optimize.milp, []
+
+    def stopped(*given: object, **more: object) -> object:
+        found = proper(*given, **more)
+        if called:
+            found.x, found.status = None, 1
+        called.append(True)
+        return found
+
+    monkeypatch.setattr(optimize, "milp", stopped)
+    found = matched_sets(bag())
+    assert len(found.sets) == wanted
+    assert (found.most_proven, found.tightest_proven) == (True, False)
+    assert "closer sets may be had" in found.cautions[0].text
 
 
 def test_parts_without_a_value_are_left_over() -> None:

@@ -3,7 +3,7 @@
 import tomllib
 
 from halfpower.sim import bundled_scenes, load_scene
-from halfpower.sim.scene import key_lines
+from halfpower.sim.scene import line_of
 
 TEXT = '''\
 # a comment = 1
@@ -34,7 +34,6 @@ k = 1
 
 def test_every_kind_of_key_is_found_on_its_line():
     """Dotted, quoted, inline, in arrays of tables, behind multi-line values."""
-    lines = key_lines(TEXT)
     expected = {
         ("title",): 2,
         ("setting",): 3,
@@ -51,17 +50,22 @@ def test_every_kind_of_key_is_found_on_its_line():
         ("many", 1, "inner"): 22,
         ("many", 1, "inner", "k"): 23,
     }
-    assert {key: lines.get(key) for key in expected} == expected
-    assert ("inside",) not in lines
+    assert {key: line_of(key, TEXT) for key in expected} == expected
+
+
+def test_what_is_not_there_is_looked_for_in_the_table_around_it():
+    """Up to the whole file, which begins on line 1."""
+    assert line_of(("many", 1, "nam"), TEXT) == 20
+    assert line_of(("one", "c d", "y", "w"), TEXT) == 9
+    assert line_of(("inside",), TEXT) == 1
 
 
 def test_every_top_level_key_of_the_bundled_scenes_is_found():
     """What the standard parser finds, this one finds a line for."""
     for name in bundled_scenes():
         text = load_scene(name).text
-        lines = key_lines(text)
         for table, content in tomllib.loads(text).items():
             keys = [(table, k) for k in content] if isinstance(content, dict) else []
             for path in [(table,), *keys]:
-                row = lines[path]
+                row = line_of(path, text)
                 assert str(path[-1]) in text.splitlines()[row - 1], (name, path)

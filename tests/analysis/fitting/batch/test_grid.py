@@ -1,13 +1,14 @@
-"""The batch fit: the same answers as one fit at a time, whatever the chunk."""
+"""The batch fit on one grid: the same answers as one fit at a time."""
 
 import tracemalloc
 
 import numpy as np
 import pytest
 
-from halfpower.analysis import InputError, Peak, Trace, fit
+from halfpower.analysis import Peak, Trace, fit
 from halfpower.analysis.fitting import Flag
-from halfpower.analysis.fitting.batch.grid import BatchFit, fit_batch
+from halfpower.analysis.fitting.batch.grid import BatchFit
+from halfpower.analysis.fitting.batch.rows import fit_rows
 
 F0, Q, A = 7.1e6, 120.0, 0.4
 F = F0 * np.exp(np.arcsinh((np.linspace(-5, 5, 61) + 1.0) / (2 * Q)))
@@ -24,12 +25,17 @@ def drawn(count: int, sigma: float, k: float = 0.0, seed: int = 1) -> np.ndarray
     return np.abs(tank(k) + rng.normal(0, sigma, (count, F.size)))
 
 
+def flagged(batch: BatchFit) -> np.ndarray:
+    """Tell which traces raise any flag at all."""
+    return np.any(list(batch.flag_masks.values()), axis=0)
+
+
 @pytest.mark.parametrize("k", [-1.0, 0.0, 1.0, 2.0])
 @pytest.mark.parametrize("snr", [30, 1000])
 def test_the_answers_are_those_of_single_fits(snr: float, k: float) -> None:
     """To a hundredth of a standard uncertainty, uncertainties to 1 %."""
     v = drawn(40, A / snr, k)
-    batch = fit_batch(F, amplitude_v=v, exponent=k)
+    batch = fit_rows(F, amplitude_v=v, exponent=k)
     for i, row in enumerate(v):
         one = fit(
             Trace(frequency_hz=F, amplitude_v=row),
@@ -46,7 +52,7 @@ def test_the_answers_are_those_of_single_fits(snr: float, k: float) -> None:
 def test_covariance_and_noise_are_those_of_single_fits() -> None:
     """All of the matrix, to 2 % of the product of its uncertainties."""
     v = drawn(10, 0.01 * A)
-    batch = fit_batch(F, amplitude_v=v)
+    batch = fit_rows(F, amplitude_v=v)
     for i, row in enumerate(v):
         trace = Trace(frequency_hz=F, amplitude_v=row)
         one = fit(trace, response=Peak(), refuse_glitches=False)
@@ -56,23 +62,9 @@ def test_covariance_and_noise_are_those_of_single_fits() -> None:
         assert batch.noise_v[i] == pytest.approx(one.noise_v, rel=1e-3)
 
 
-def test_stated_noise_is_used() -> None:
-    """Weights by frequency: the same as a single fit's, and the factor found is 1."""
-    u = 0.01 * A * (1.0 + np.abs(np.linspace(-1, 1, 61)))
-    rng = np.random.default_rng(2)
-    v = np.abs(tank() + rng.normal(0, 1, (300, 61)) * u)
-    batch = fit_batch(F, amplitude_v=v, u_amplitude_v=u)
-    trace = Trace(frequency_hz=F, amplitude_v=v[0], u_amplitude_v=u)
-    one = fit(trace, response=Peak(), refuse_glitches=False)
-    assert abs(batch.loaded_q[0] - one.loaded_q) < 0.01 * one.u_loaded_q
-    assert batch.u_loaded_q[0] == pytest.approx(one.u_loaded_q, rel=0.01)
-    # 300 traces of 58 degrees of freedom know it to 0.5 %: four of those
-    assert np.mean(batch.noise_v**2) == pytest.approx(1.0, abs=4 * 0.0107)
-
-
 def test_uncertainty_and_bias_are_honest_at_low_signal() -> None:
     """SNR 30, 20 000 traces: bias below 0.03 and ratio within 2 % (four sigma)."""
-    batch = fit_batch(F, amplitude_v=drawn(20_000, A / 30))
+    batch = fit_rows(F, amplitude_v=drawn(20_000, A / 30))
     for got, u, truth in (
         (batch.loaded_q, batch.u_loaded_q, Q),
         (batch.resonant_frequency_hz, batch.u_resonant_frequency_hz, F0),
@@ -81,29 +73,28 @@ def test_uncertainty_and_bias_are_honest_at_low_signal() -> None:
         assert np.sqrt(np.mean(u**2)) == pytest.approx(got.std(), rel=0.02)
 
 
-@pytest.mark.parametrize("chunk", [1, 7, 1000])
-def test_the_chunk_does_not_matter(chunk: int) -> None:
-    """But for the order of sums in the last digits."""
-    v = drawn(50, 0.01 * A)
-    whole = fit_batch(F, amplitude_v=v)
-    parts = fit_batch(F, amplitude_v=v, chunk=chunk)
+def test_the_neighbours_do_not_matter() -> None:
+    """Nor where a chunk ends: 3000 traces at once are as the last 50 by themselves."""
+    v = drawn(3000, 0.01 * A)
+    whole = fit_rows(F, amplitude_v=v)
+    part = fit_rows(F, amplitude_v=v[-50:])
     # Settling stops within 0.02 u; the steps are the same, only sums differ.
-    assert parts.loaded_q == pytest.approx(whole.loaded_q, rel=1e-9)
+    assert part.loaded_q == pytest.approx(whole.loaded_q[-50:], rel=1e-9)
 
 
 def test_traces_without_a_resonance_do_not_spoil_their_neighbours() -> None:
     """NaN, zero, constant, a slope and a peak elsewhere among sound ones."""
     v = drawn(7, 0.01 * A)
-    sound = fit_batch(F, amplitude_v=v[[1, 3]]).loaded_q
+    sound = fit_rows(F, amplitude_v=v[[1, 3]]).loaded_q
     v[0] = np.nan
     v[2] = 0.0
     v[4] = 0.3
     v[5] = np.linspace(0.1, 0.4, 61)
     v[6, 3] = np.inf
-    batch = fit_batch(F, amplitude_v=v)
+    batch = fit_rows(F, amplitude_v=v)
     assert batch.fitted[[1, 3]].all()
     assert not batch.fitted[[0, 2, 6]].any()
-    assert (~batch.fitted | batch.flagged)[[4, 5]].all()
+    assert (~batch.fitted | flagged(batch))[[4, 5]].all()
     assert batch.loaded_q[[1, 3]] == pytest.approx(sound, rel=1e-9)
 
 
@@ -111,61 +102,37 @@ def test_doubtful_traces_are_flagged() -> None:
     """A sweep whose upper end is above half power, at one hundredth of noise."""
     part = F[:36]
     v = drawn(20, 0.01 * A)[:, :36]
-    low = fit_batch(part, amplitude_v=v)
+    low = fit_rows(part, amplitude_v=v)
     open_end = Q * (part[-1] / F0 - F0 / part[-1])
     assert open_end < 2.0
-    shorter = fit_batch(part[:30], amplitude_v=v[:, :30])
-    assert shorter.flagged[shorter.fitted].all()
-    assert Flag.NOT_BRACKETED in shorter.flags_of(int(np.argmax(shorter.fitted)))
-    assert not low.flagged.all()
+    shorter = fit_rows(part[:30], amplitude_v=v[:, :30])
+    assert flagged(shorter)[shorter.fitted].all()
+    assert shorter.flag_masks[Flag.NOT_BRACKETED][np.argmax(shorter.fitted)]
+    assert not flagged(low).all()
 
 
 def test_few_readings_are_flagged_for_all() -> None:
     """Eight readings leave five degrees of freedom."""
-    batch = fit_batch(F[::8], amplitude_v=drawn(5, 1e-3)[:, ::8])
-    assert Flag.FEW_READINGS in batch.flags_of(0)
-
-
-@pytest.mark.parametrize(
-    ("f", "shape", "words"),
-    [
-        (F[:3], (2, 3), "take 4"),
-        (F, (61,), "of shape"),
-        (F, (5, 60), "of shape"),
-        (np.full(61, 1e6), (5, 61), "cannot fix a peak"),
-    ],
-)
-def test_shapes_that_do_not_match_are_refused(
-    f: np.ndarray, shape: tuple[int, ...], words: str
-) -> None:
-    """Before anything is computed."""
-    with pytest.raises(InputError, match=words):
-        fit_batch(f, amplitude_v=np.ones(shape))
-
-
-def test_uncertainties_of_another_length_are_refused() -> None:
-    """One for each frequency."""
-    with pytest.raises(InputError, match="60 values"):
-        fit_batch(F, amplitude_v=drawn(2, 0.01), u_amplitude_v=np.ones(60))
+    batch = fit_rows(F[::8], amplitude_v=drawn(5, 1e-3)[:, ::8])
+    assert batch.flag_masks[Flag.FEW_READINGS].all()
 
 
 def test_an_empty_batch_is_empty() -> None:
     """No traces, no results, no error."""
-    batch = fit_batch(F, amplitude_v=np.empty((0, 61)))
-    assert isinstance(batch, BatchFit)
+    batch = fit_rows(F, amplitude_v=np.empty((0, 61)))
     assert batch.fitted.size == 0
 
 
 def test_memory_is_that_of_a_chunk() -> None:
-    """Beyond input and output, 16 times the traces take no more than they did."""
-    v = drawn(8000, 0.01 * A)
+    """Beyond input and output, 8 times the traces take no more than they did."""
+    v = drawn(16_000, 0.01 * A)
     beyond = []
-    for count in (500, 8000):
+    for count in (2000, 16_000):
         tracemalloc.start()
-        batch = fit_batch(F, amplitude_v=v[:count], chunk=500)
+        batch = fit_rows(F, amplitude_v=v[:count])
         now, peak = tracemalloc.get_traced_memory()
         tracemalloc.stop()
         assert batch.fitted.all()
         beyond.append(peak - now)
     # The judgement holds a dozen numbers a trace, the chunk 61 and more a reading.
-    assert beyond[1] < beyond[0] + 8000 * 8 * 16
+    assert beyond[1] < beyond[0] + 16_000 * 8 * 16

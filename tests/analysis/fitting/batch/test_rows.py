@@ -1,4 +1,4 @@
-"""Many traces with frequencies of their own, against the grid's fit and the single."""
+"""Many traces with frequencies of their own, against the single fit."""
 
 import numpy as np
 import pytest
@@ -6,7 +6,6 @@ from numpy.typing import NDArray
 
 from halfpower.analysis import InputError, Peak, Trace, fit
 from halfpower.analysis.fitting import Flag
-from halfpower.analysis.fitting.batch.grid import fit_batch
 from halfpower.analysis.fitting.batch.rows import fit_rows
 
 Array = NDArray[np.float64]
@@ -32,26 +31,13 @@ def invented_traces(
     return x * f0, amplitude + noise, size
 
 
-@pytest.mark.parametrize("exponent", [0.0, 1.0, 2.0])
-def test_is_the_grids_fit_where_there_is_a_grid(exponent: float) -> None:
-    """On one grid both give the same numbers, to rounding."""
-    f, amplitude, _ = invented_traces(1, exponent=exponent)
-    rng = np.random.default_rng(2)
-    traces = amplitude + 0.001 * rng.standard_normal((300, N))
-    one = fit_batch(f[0], amplitude_v=traces, exponent=exponent)
-    other = fit_rows(np.tile(f, (300, 1)), amplitude_v=traces, exponent=exponent).fit
-    for name in ("resonant_frequency_hz", "loaded_q", "amplitude_v", "noise_v"):
-        np.testing.assert_allclose(getattr(other, name), getattr(one, name), rtol=1e-9)
-    np.testing.assert_allclose(other.covariance, one.covariance, rtol=1e-7)
-
-
 @pytest.mark.parametrize("ranges", [False, True])
 def test_is_the_single_fit_to_a_twentieth_of_u(*, ranges: bool) -> None:
     """The public fit of the same readings and weights agrees far within u."""
     f, amplitude, size = invented_traces(25, ranges=ranges)
     rows = fit_rows(
         f, amplitude_v=amplitude, relative_u=size if ranges else None, exponent=1.0
-    ).fit
+    )
     for i in range(25):
         trace = Trace(
             frequency_hz=f[i],
@@ -74,7 +60,7 @@ def test_scatters_as_it_says() -> None:
     x = 1.0 + (np.linspace(-4.0, 4.0, N) + rng.uniform(-1, 1, (count, 1))) / (2.0 * q)
     clean = 0.3 * x / np.sqrt(1.0 + (q * (x - 1.0 / x)) ** 2)
     noisy = clean + 0.0015 * rng.standard_normal(clean.shape)
-    found = fit_rows(7e6 * x, amplitude_v=noisy, exponent=1.0).fit
+    found = fit_rows(7e6 * x, amplitude_v=noisy, exponent=1.0)
     pull = (found.loaded_q - q[:, 0]) / found.u_loaded_q
     # Student's t with 38 degrees of freedom has a standard deviation of 1.027.
     assert pull.std() == pytest.approx(1.027, abs=0.053)
@@ -92,7 +78,7 @@ def test_no_peak_is_not_fitted() -> None:
     """Readings of noise alone give no numbers, and no warning."""
     f, amplitude, _ = invented_traces(3)
     amplitude[1] = 0.1 + 1e-3 * np.arange(N)
-    found = fit_rows(f, amplitude_v=amplitude).fit
+    found = fit_rows(f, amplitude_v=amplitude)
     assert found.fitted.tolist() == [True, False, True]
     assert np.isnan(found.loaded_q[1])
 
@@ -100,22 +86,32 @@ def test_no_peak_is_not_fitted() -> None:
 def test_half_a_peak_is_flagged() -> None:
     """Readings that begin at the top do not bracket the peak."""
     f, amplitude, _ = invented_traces(2)
-    found = fit_rows(f[:, 18:], amplitude_v=amplitude[:, 18:], exponent=1.0).fit
-    assert Flag.NOT_BRACKETED in found.flags_of(0)
+    found = fit_rows(f[:, 18:], amplitude_v=amplitude[:, 18:], exponent=1.0)
+    assert found.flag_masks[Flag.NOT_BRACKETED][0]
 
 
 @pytest.mark.parametrize(
-    ("shape", "said"), [((2, 3), "cannot fix"), ((3, 5), "of shapes")]
+    ("f", "amplitude", "said"),
+    [
+        ((2, 3), (2, 3), "cannot fix"),
+        ((3,), (2, 3), "cannot fix"),
+        ((2, 5), (3, 5), "of shapes"),
+        ((5,), (3, 6), "of shapes"),
+        ((5,), (5,), "of shapes"),
+    ],
 )
-def test_refuses(shape: tuple[int, int], said: str) -> None:
+def test_refuses(f: tuple[int, ...], amplitude: tuple[int, ...], said: str) -> None:
     """Too few readings and shapes that do not match are refused."""
     with pytest.raises(InputError, match=said):
-        fit_rows(np.ones((2, shape[1])), amplitude_v=np.ones(shape))
+        fit_rows(np.ones(f), amplitude_v=np.ones(amplitude))
 
 
-def test_refuses_a_doubt_of_nothing() -> None:
+def test_refuses_a_doubt_of_nothing_and_a_frequency_that_is_none() -> None:
     """A relative uncertainty of zero would weigh without limit."""
     f, amplitude, size = invented_traces(2)
+    for wrong in (0.0, np.nan):
+        with pytest.raises(InputError, match="above zero"):
+            fit_rows(np.where(f > f[1, 3], wrong, f), amplitude_v=amplitude)
     size[1, 3] = 0.0
     with pytest.raises(InputError, match="above zero"):
         fit_rows(f, amplitude_v=amplitude, relative_u=size)
