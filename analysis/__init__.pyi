@@ -19,6 +19,7 @@ from .quantity.text import parse_quantity as parse_quantity
 from .quantity.text import parse_stated as parse_stated
 from .reading import Reading as Reading
 from .reading import Setting as Setting
+from .result import Condition as Condition
 from .result import Evidence as Evidence
 from .result import Result as Result
 from .result import Swept as Swept

@@ -4,11 +4,18 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from .fitting import ResonanceFit
-from .quantity import Caution, Quantity
+from .quantity import Caution, Quantity, Stated, Unit, describe
 from .reading import Reading
 from .uncertainty import Deduced
 
-__all__ = ["Evidence", "Result", "Swept", "cautions_of", "quantities_of"]
+__all__ = [
+    "Condition",
+    "Evidence",
+    "Result",
+    "Swept",
+    "cautions_of",
+    "quantities_of",
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -44,6 +51,32 @@ class Swept:
         return self.found.response.abscissa_unit == "F"
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Condition:
+    """One argument or constant that a result rests on.
+
+    Attributes
+    ----------
+    name
+        As a budget shows it (``fixture's stray``).
+    value
+        A number with its doubt, in `unit`; a word where there is no number.
+    unit
+        ``fraction`` for a pure number; of a word it says nothing.
+    """
+
+    name: str
+    value: Stated | str
+    unit: Unit = "fraction"
+
+    @property
+    def text(self) -> str:
+        """What a person reads."""
+        if isinstance(self.value, str):
+            return self.value
+        return describe(self.value, unit=self.unit)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Evidence:
     """What a result was made from, enough to work it out again.
@@ -53,7 +86,7 @@ class Evidence:
     sweeps
         Every resonance, in the order measured; at least one.
     settings
-        The procedure's arguments and the fixture constants in force, as text.
+        The procedure's arguments and the constants in force, each name once.
     instruments
         Who the instruments said they are.
     software
@@ -63,7 +96,7 @@ class Evidence:
     """
 
     sweeps: tuple[Swept, ...]
-    settings: tuple[tuple[str, str], ...]
+    settings: tuple[Condition, ...]
     instruments: tuple[tuple[str, str], ...]
     software: str
     begun: str = ""

@@ -13,11 +13,13 @@ from .coil import deduce_coil as deduce_coil
 from .coil_on_several import CoilPoint as CoilPoint
 from .coil_on_several import deduce_coil_line as deduce_coil_line
 from .coil_on_several import misfit as misfit
+from .coil_on_several import point_inputs as point_inputs
 from .correction import RESONANCE_UNITS as RESONANCE_UNITS
 from .correction import deduce_resonance as deduce_resonance
 from .correction import measured_pair as measured_pair
 from .fixture import FIXTURE_UNITS as FIXTURE_UNITS
 from .fixture import PROBE as PROBE
+from .fixture import STRAY as STRAY
 from .fixture import FixtureCoil as FixtureCoil
 from .fixture import deduce_loading as deduce_loading
 from .fixture import deduce_probe as deduce_probe

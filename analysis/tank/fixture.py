@@ -30,6 +30,7 @@ from .tank import Tank, tank_shunt
 __all__ = [
     "FIXTURE_UNITS",
     "PROBE",
+    "STRAY",
     "FixtureCoil",
     "deduce_loading",
     "deduce_probe",

@@ -2,7 +2,7 @@
 
 import re
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import (
     AbstractContextManager,
     ExitStack,
@@ -10,7 +10,7 @@ from contextlib import (
     contextmanager,
     nullcontext,
 )
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from importlib import resources
 from pathlib import Path
@@ -19,7 +19,15 @@ from typing import TYPE_CHECKING
 from ...analysis.errors import InputError
 from ...drivers import Bench, BenchFile, load_bench_file, open_bench
 from ...drivers.bench import with_fixture_record
-from ...records.files import ReadingsFile, free_path, read_comments, read_steps
+from ...records.files import (
+    ASKED_FOR,
+    ReadingsFile,
+    free_path,
+    job_line,
+    read_comments,
+    read_steps,
+    refuse_another_job,
+)
 from ...sweeps.run import Attendant, Session, Sink, Sinks, Stored
 from ..words import (
     KeepReadings,
@@ -97,8 +105,8 @@ class Place:
     """Where a measurement happens, and what is kept of it, by the options' names.
 
     ``measured_fixture``: whether the fixture record that the bench file names is used;
-    not where the fixture is what is measured. ``asked``: what is asked for, in words
-    that differ where it differs.
+    not where the fixture is what is measured. ``job``: what is asked for, its parts by
+    name.
     """
 
     bench: Path | None = None
@@ -109,7 +117,7 @@ class Place:
     resume: Path | None = None
     measured_fixture: bool = True
     hookups: Path | None = None
-    asked: str = ""
+    job: Mapping[str, object] = field(default_factory=dict)
 
 
 @contextmanager
@@ -221,7 +229,7 @@ def measuring(
     stored = (
         {}
         if place.resume is None
-        else _stored(place.resume, procedure=procedure, asked=place.asked)
+        else _stored(place.resume, procedure=procedure, job=place.job)
     )
     with (
         located(
@@ -300,7 +308,9 @@ def _asks_for_readings(found: Located) -> bool:
     return file.generator.is_hand or file.detector.is_hand or turned
 
 
-def _stored(path: Path, *, procedure: str, asked: str) -> dict[str, Stored]:
+def _stored(
+    path: Path, *, procedure: str, job: Mapping[str, object]
+) -> dict[str, Stored]:
     """Read what an interrupted measurement had; all but its last sweep was done.
 
     Raises
@@ -309,12 +319,9 @@ def _stored(path: Path, *, procedure: str, asked: str) -> dict[str, Stored]:
         It was another measurement, or the file is not one's own.
     """
     comments = read_comments(path)
-    for name, wanted in (("procedure", procedure), ("asked for", asked)):
-        if comments.get(name, wanted) != wanted:
-            raise InputError(
-                f"the readings in {path} were taken for another measurement (its "
-                f"{name!r} differs); go on with the options that they were taken with"
-            )
+    if ASKED_FOR in comments:
+        asked = job_line(procedure, job)
+        refuse_another_job(comments[ASKED_FOR], asked=asked, path=path)
     steps, left_out = read_steps(path)
     if left_out:
         talk(f"The last line of {path} is cut short and was left out.")
@@ -343,6 +350,6 @@ def _kept(
         "begun": f"{now:%Y-%m-%dT%H:%M:%SZ}",
         **bench.identities,
         "fixture": bench.file.fixture.kind,
-        "asked for": place.asked,
+        ASKED_FOR: job_line(procedure, place.job),
     }
     return kept(ReadingsFile(readings, comments=comments))

@@ -2,7 +2,7 @@
 
 import functools
 import inspect
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -133,7 +133,11 @@ class Setup:
         return Wanted(json=self.json, plot=self.plot, page=self.page)
 
     def measuring(
-        self, procedure: str, *, job: object, measured_fixture: bool = True
+        self,
+        procedure: str,
+        *,
+        job: Mapping[str, object],
+        measured_fixture: bool = True,
     ) -> "AbstractContextManager[tuple[Bench, Session]]":
         """Open the bench with everything a procedure is run with (see `measuring`).
 
@@ -142,7 +146,8 @@ class Setup:
         procedure
             What is measured.
         job
-            What is asked for: readings can be gone on from for the same alone.
+            What is asked for, its parts by name: readings can be gone on from for the
+            same alone.
         measured_fixture
             See `halfpower.cli.at_bench.Place`.
         """
@@ -157,7 +162,7 @@ class Setup:
             resume=self.resume,
             hookups=self.hookup,
             measured_fixture=measured_fixture,
-            asked=repr(job),
+            job=job,
         )
         return measuring(place, procedure=procedure, label=self.label)
 

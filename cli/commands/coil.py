@@ -103,6 +103,9 @@ def coil(
     else:
         span = setup.span()
     wanted = setup.wanted()
-    with setup.measuring("coil", job=(span, known)) as (on_bench, session):
+    with setup.measuring("coil", job={"span": span, "known": known}) as (
+        on_bench,
+        session,
+    ):
         result = measure_coil(on_bench, span, known=known, session=session)
     hand_out(result, wanted)

@@ -47,7 +47,12 @@ def demo(
     label = f"kit coil {seed}"
     stem = free_stem(out / f"demo-{seed}", suffixes=(".csv", ".json", ".png", ".html"))
     talk(INVENTED)
-    place = Place(scene="kit-coil", seed=seed, readings=stem.with_suffix(".csv"))
+    place = Place(
+        scene="kit-coil",
+        seed=seed,
+        readings=stem.with_suffix(".csv"),
+        job={"span": span, "known": known},
+    )
     with measuring(place, procedure="coil", label=label) as (bench, session):
         result = measure_coil(bench, span, known=known, session=session)
     wanted = Wanted(

@@ -123,7 +123,9 @@ def measure(
     )
     span = setup.span()
     wanted = setup.wanted()
-    with setup.measuring("fixture", job=(span, job), measured_fixture=False) as (
+    with setup.measuring(
+        "fixture", job={"span": span, "fixture": job}, measured_fixture=False
+    ) as (
         on_bench,
         session,
     ):
@@ -177,7 +179,10 @@ def check(
     past = CheckHistory(history, part=name)
     span = setup.span()
     wanted = setup.wanted()
-    with setup.measuring("check", job=(span, known)) as (on_bench, session):
+    with setup.measuring("check", job={"span": span, "known": known}) as (
+        on_bench,
+        session,
+    ):
         result = measure_coil(on_bench, span, known=known, session=session)
     hand_out(result, wanted)
     if not _judge(result, past):

@@ -132,6 +132,9 @@ def sheet(
     )
     span = setup.span()
     wanted = setup.wanted()
-    with setup.measuring("sheet", job=(span, job)) as (on_bench, session):
+    with setup.measuring("sheet", job={"span": span, "sheet": job}) as (
+        on_bench,
+        session,
+    ):
         result = measure_sheet(on_bench, span, job=job, session=session)
     hand_out(result, wanted)

@@ -25,6 +25,6 @@ def sweep(
         )
     span = setup.span()
     wanted = setup.wanted()
-    with setup.measuring("sweep", job=span) as (on_bench, session):
+    with setup.measuring("sweep", job={"span": span}) as (on_bench, session):
         result = measure_resonance(on_bench, span, session=session)
     hand_out(result, wanted)

@@ -8,7 +8,7 @@ lot file.
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from typing import Any, cast
 
 from pydantic import TypeAdapter, ValidationError
@@ -110,7 +110,7 @@ class Constants:
             places[name] = bench.setdefault(name, {})
         for key, value in self.values.items():
             table, _, name = key.partition(".")
-            places[table][name] = _written(value)
+            places[table][name] = asdict(value) if isinstance(value, Stated) else value
         return replace(
             before,
             bench=json.dumps(bench, sort_keys=True),
@@ -169,16 +169,6 @@ def _read(kept: Any) -> Stated | float:
     if isinstance(kept, Mapping):
         return Stated(**kept)
     return float(kept)
-
-
-def _written(value: Stated | float) -> Any:
-    if isinstance(value, Stated):
-        return {
-            "value": value.value,
-            "u": value.u,
-            "distribution": value.distribution,
-        }
-    return value
 
 
 def corrected_by(constants: Constants, settings: Sequence[str]) -> Constants:

@@ -1,6 +1,9 @@
 from .check_history import CHECKED as CHECKED
 from .check_history import CheckHistory as CheckHistory
 from .document import to_json as to_json
+from .job import ASKED_FOR as ASKED_FOR
+from .job import job_line as job_line
+from .job import refuse_another_job as refuse_another_job
 from .predictions import capacitors_document as capacitors_document
 from .predictions import document_text as document_text
 from .predictions import marking_document as marking_document

@@ -8,13 +8,14 @@ import math
 from typing import Any
 
 from ...analysis.fitting import ModelChoice, ResonanceFit
+from ...analysis.fitting.curves import Peak
 from ...analysis.quantity import Quantity
 from ...analysis.reading import Reading
-from ...analysis.result import Result, Swept
+from ...analysis.result import Condition, Result, Swept
 
 __all__ = ["SCHEMA", "result_document", "to_json"]
 
-SCHEMA = "halfpower.result/1"
+SCHEMA = "halfpower.result/2"
 
 
 def result_document(result: Result) -> dict[str, Any]:
@@ -32,7 +33,7 @@ def result_document(result: Result) -> dict[str, Any]:
             "software": evidence.software,
             "begun": evidence.begun or None,
             "instruments": dict(evidence.instruments),
-            "settings": dict(evidence.settings),
+            "settings": {one.name: _condition(one) for one in evidence.settings},
             "sweeps": [_swept(one) for one in evidence.sweeps],
         },
     }
@@ -47,12 +48,14 @@ def to_json(result: Result) -> str:
     return text.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
+def _number(value: float, *, u: float, unit: str) -> dict[str, Any]:
+    return {"value": value, "unit": unit, "standard_uncertainty": u}
+
+
 def _quantity(quantity: Quantity) -> dict[str, Any]:
-    document: dict[str, Any] = {
-        "value": quantity.value,
-        "unit": quantity.unit,
-        "standard_uncertainty": quantity.standard_uncertainty,
-    }
+    document = _number(
+        quantity.value, u=quantity.standard_uncertainty, unit=quantity.unit
+    )
     if quantity.interval is not None:
         document["coverage_interval_95"] = list(quantity.interval)
     if quantity.at_most is not None:
@@ -63,6 +66,17 @@ def _quantity(quantity: Quantity) -> dict[str, Any]:
             for part in quantity.budget
         ]
     return document
+
+
+def _condition(one: Condition) -> dict[str, Any]:
+    """Give a number with its unit and doubt, or a word; and what a person reads."""
+    if isinstance(one.value, str):
+        return {"value": one.value, "text": one.text}
+    unit = "1" if one.unit == "fraction" else one.unit
+    document = _number(one.value.value, u=one.value.u, unit=unit)
+    if one.value.u:
+        document["distribution"] = one.value.distribution
+    return document | {"text": one.text}
 
 
 def _swept(swept: Swept) -> dict[str, Any]:
@@ -88,11 +102,27 @@ def _reading(reading: Reading) -> dict[str, Any]:
 
 
 def _fit(found: ResonanceFit) -> dict[str, Any]:
-    """Give a fit; over a dial's settings, its abscissa is F where Hz is written."""
-    direct = found.half_power
+    """Give a fit as it came out of the readings; nothing in it is corrected.
+
+    Over a dial's settings its abscissa is F where Hz is written, and Q is that of the
+    setting alone: the setting over its half-width.
+    """
+    direct, response = found.half_power, found.response
+    unit = response.abscissa_unit
+    centre, width = (
+        ("resonant_capacitance", "capacitance_half_width")
+        if unit == "F"
+        else ("resonant_frequency", "bandwidth")
+    )
     return {
-        "response": found.response.label,
-        "abscissa_unit": found.response.abscissa_unit,
+        "response": response.label,
+        "exponent": response.exponent if isinstance(response, Peak) else None,
+        "abscissa_unit": unit,
+        centre: _number(
+            found.resonant_frequency_hz, u=found.u_resonant_frequency_hz, unit=unit
+        ),
+        "loaded_q": _number(found.loaded_q, u=found.u_loaded_q, unit="1"),
+        width: _number(found.bandwidth_hz, u=found.u_bandwidth_hz, unit=unit),
         "amplitude_v": found.amplitude_v,
         "extra": {one.name: one.value for one in found.extra},
         "covariance_f0_q_a": found.covariance.tolist(),

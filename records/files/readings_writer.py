@@ -74,7 +74,7 @@ class ReadingsFile:
 
     def _write_head(self, comments: Mapping[str, str]) -> None:
         for name, text in comments.items():
-            self._file.write(f"# {name}: {' '.join(text.split())}\n")
+            self._file.write(f"# {name}: {' '.join(text.splitlines())}\n")
         self._rows.writerow(COLUMNS)
         self._secure()
 

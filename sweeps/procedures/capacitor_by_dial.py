@@ -4,8 +4,8 @@ from dataclasses import replace
 
 from ...analysis.errors import InputError
 from ...analysis.fitting import capacitance_fit
-from ...analysis.quantity import Stated, describe
-from ...analysis.result import Result, Swept
+from ...analysis.quantity import Stated
+from ...analysis.result import Condition, Result, Swept
 from ...analysis.tank import REFERENCE, UNKNOWN, Dial, deduce_by_dial
 from ...drivers.bench import CapacitorTable
 from ..plan import DialGoal
@@ -16,6 +16,7 @@ from ..run import (
     Session,
     Span,
     Steps,
+    conditions,
     settings_of,
     tank_on_bench,
 )
@@ -96,21 +97,23 @@ def measure_by_dial(
         _below(goal, reference, table=table),
         tank=tank,
     )
+    dial = Dial(
+        scale_error=Stated.within(0.0, half_width=table.scale_error),
+        loss=table.loss,
+        inductance_h=table.inductance,
+    )
     deduced = deduce_by_dial(
-        Dial(
-            scale_error=Stated.within(0.0, half_width=table.scale_error),
-            loss=table.loss,
-            inductance_h=table.inductance,
-        ),
+        dial,
         frequency_hz=frequency_hz,
         reference=capacitance_fit(reference.found),
         unknown=capacitance_fit(unknown.found),
         linearity=tank.linearity,
     )
-    settings = settings_of(bench.file, tank=tank) | {
-        "frequency": describe(Stated(value=frequency_hz), unit="Hz"),
-        "dial's scale error": repr(table.scale_error),
-    }
+    settings = (
+        *settings_of(bench.file, tank=tank),
+        Condition(name="frequency", value=Stated(value=frequency_hz), unit="Hz"),
+        *conditions(dial.stated),
+    )
     return capacitor_result(
         bench,
         job=job,

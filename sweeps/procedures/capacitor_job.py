@@ -1,12 +1,12 @@
 """How a capacitor is to be measured, and how its result is put together."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from ...analysis.errors import InputError
 from ...analysis.quantity import Caution, Quantity, Stated
-from ...analysis.result import Result, Swept, quantities_of
+from ...analysis.result import Condition, Result, Swept, quantities_of
 from ...analysis.tank import CAPACITOR_UNITS
 from ...analysis.uncertainty import Deduced
 from ..run import (
@@ -76,7 +76,7 @@ def capacitor_result(
     session: Session,
     deduced: Sequence[Deduced],
     sweeps: Sequence[Swept],
-    settings: Mapping[str, str],
+    settings: Sequence[Condition],
     warnings: Sequence[Caution],
     remarks: Sequence[str],
 ) -> Result:

@@ -15,9 +15,11 @@ from ...analysis.tank import (
     deduce_coil_line,
     measured_pair,
     misfit,
+    point_inputs,
 )
 from ..run import (
     AROUND,
+    ON_SEVERAL,
     USUAL_SELF_CAPACITANCE,
     Arrangement,
     Expected,
@@ -30,6 +32,7 @@ from ..run import (
     assumed_self_capacitance,
     collect_evidence,
     compared,
+    conditions,
     expected_span,
     next_span,
     settings_of,
@@ -356,7 +359,10 @@ def _on_several(
         warnings=(*steps.cautions, *_off_the_line(chance), *assumed, *_negative(own)),
         evidence=collect_evidence(
             bench,
-            settings=settings_of(bench.file, tank=tank, span=span),
+            settings=(
+                *settings_of(bench.file, tank=tank, span=span, left_out=ON_SEVERAL),
+                *conditions(point_inputs(points, common=common)),
+            ),
             sweeps=beside,
             begun=session.begun,
         ),

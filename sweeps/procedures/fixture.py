@@ -1,23 +1,28 @@
 """Measure what a fixture adds to a tank."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
 from ...analysis.errors import InputError
 from ...analysis.quantity import Stated
-from ...analysis.result import Result, Swept, quantities_of
+from ...analysis.result import Condition, Result, Swept, quantities_of
 from ...analysis.tank import (
     FIXTURE_UNITS,
     PROBE,
+    STRAY,
     CoilPoint,
     FixtureCoil,
+    Tank,
     deduce_loading,
     deduce_probe,
     deduce_stray,
+    point_inputs,
 )
 from ...analysis.uncertainty import Deduced
 from ...drivers.bench import FixtureRecord
 from ..run import (
+    ON_SEVERAL,
     Arrangement,
     IdentifiedBench,
     KnownCapacitor,
@@ -26,6 +31,7 @@ from ..run import (
     Steps,
     assumed_loss,
     collect_evidence,
+    conditions,
     next_span,
     settings_of,
 )
@@ -107,6 +113,11 @@ class FixtureJob:
                 "Q, not both"
             )
 
+    @property
+    def measures_loading(self) -> bool:
+        """Whether the probe's loading is measured, too."""
+        return self.second_probe or self.coil_q is not None
+
 
 def measure_fixture(
     bench: IdentifiedBench,
@@ -145,8 +156,15 @@ def measure_fixture(
     tank = tank_with(bench, capacitor=None, self_capacitance_f=None)
     common = Stated.within(0.0, half_width=job.common_error)
     deduced = list(deduce_stray(tank, coils=coils, common=common))
-    stray = Stated(value=max(deduced[0].value, 0.0), u=deduced[0].u)
-    deduced += _loading(bench, span, job=job, steps=steps, sweeps=sweeps, stray=stray)
+    loaded = replace(
+        tank_with(
+            bench,
+            capacitor=job.capacitors[0],
+            self_capacitance_f=job.coils[0].self_capacitance_f,
+        ),
+        stray_f=Stated(value=max(deduced[0].value, 0.0), u=deduced[0].u),
+    )
+    deduced += _loading(bench, span, job=job, steps=steps, sweeps=sweeps, tank=loaded)
     units = {one.name: FIXTURE_UNITS[one.name.partition(", ")[0]] for one in deduced}
     assumed = (
         [assumed_loss("known capacitors'")]
@@ -160,7 +178,15 @@ def measure_fixture(
         warnings=(*steps.cautions, *assumed),
         evidence=collect_evidence(
             bench,
-            settings=settings_of(bench.file, tank=tank, span=span),
+            settings=(
+                *settings_of(
+                    bench.file,
+                    tank=loaded,
+                    span=span,
+                    left_out=() if job.measures_loading else (*ON_SEVERAL, *STRAY),
+                ),
+                *_of_job(job, coils=coils, common=common),
+            ),
             sweeps=sweeps,
             begun=session.begun,
         ),
@@ -168,6 +194,29 @@ def measure_fixture(
     )
     session.sink.result(result)
     return result
+
+
+def _of_job(
+    job: FixtureJob, *, coils: Sequence[FixtureCoil], common: Stated
+) -> tuple[Condition, ...]:
+    """Give what is known of the coils, the capacitors and the second probe."""
+    own = [
+        Condition(
+            name=f"self-capacitance of {coil.name}",
+            value=coil.self_capacitance_f,
+            unit="F",
+        )
+        for coil in coils
+    ]
+    # Every coil is on the same capacitors.
+    capacitors = conditions(point_inputs(coils[0].points, common=common))
+    beside = []
+    if job.second_probe:
+        alike = Stated.within(0.0, half_width=job.alike)
+        beside.append(Condition(name="second probe's likeness", value=alike))
+    if job.coil_q is not None:
+        beside.append(Condition(name="coil's Q", value=job.coil_q))
+    return (*own, *capacitors, *beside)
 
 
 def _with_coil(
@@ -225,18 +274,10 @@ def _loading(
     job: FixtureJob,
     steps: Steps,
     sweeps: list[Swept],
-    stray: Stated,
+    tank: Tank,
 ) -> tuple[Deduced, ...]:
     """Measure what the probe puts across the tank, in the way that is at hand."""
     first = sweeps[0]
-    tank = replace(
-        tank_with(
-            bench,
-            capacitor=job.capacitors[0],
-            self_capacitance_f=job.coils[0].self_capacitance_f,
-        ),
-        stray_f=stray,
-    )
     if job.coil_q is not None:
         return deduce_loading(tank, found=first.found, coil_q=job.coil_q)
     if not job.second_probe:

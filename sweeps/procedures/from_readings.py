@@ -9,7 +9,14 @@ from ...analysis.fitting import AUTO, PeakInCapacitance, ResonanceFit, Trace, fi
 from ...analysis.fitting.curves import Peak
 from ...analysis.quantity import Caution, Stated
 from ...analysis.reading import Reading
-from ...analysis.result import Evidence, Result, Swept, cautions_of, quantities_of
+from ...analysis.result import (
+    Condition,
+    Evidence,
+    Result,
+    Swept,
+    cautions_of,
+    quantities_of,
+)
 from ...analysis.tank import RESONANCE_UNITS, deduce_resonance, measured_pair
 from ...analysis.uncertainty import Deduced, propagate
 
@@ -105,6 +112,9 @@ def fit_readings(
         )
     )
     used = tuple(range(len(readings)))
+    settings = [Condition(name="readings from", value=source)]
+    if by_dial:
+        settings.append(Condition(name="stray", value=stray_f, unit="F"))
     return Result(
         procedure="fit",
         label=label,
@@ -112,7 +122,7 @@ def fit_readings(
         warnings=warnings,
         evidence=Evidence(
             sweeps=(Swept(readings=readings, used=used, found=found),),
-            settings=(("readings from", source),),
+            settings=tuple(settings),
             instruments=(),
             software=f"halfpower {version('halfpower')}",
         ),

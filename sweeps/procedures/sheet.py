@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from ...analysis.errors import InputError
 from ...analysis.markings import candidates
 from ...analysis.quantity import Caution, Quantity, Stated, format_quantity
-from ...analysis.result import Result, Swept, quantities_of
+from ...analysis.result import Condition, Result, Swept, quantities_of
 from ...analysis.tank import (
     AIR,
     REFERENCE,
@@ -27,6 +27,7 @@ from ..run import (
     Span,
     assumed_of_tank,
     collect_evidence,
+    conditions,
     settings_of,
 )
 from .attached import attached_span, bounded, tank_with
@@ -176,7 +177,10 @@ def measure_sheet(
         ),
         evidence=collect_evidence(
             bench,
-            settings=settings_of(bench.file, tank=tank, span=span) | _geometry(job),
+            settings=(
+                *settings_of(bench.file, tank=tank, span=span),
+                *_geometry(job),
+            ),
             sweeps=sweeps,
             begun=session.begun,
         ),
@@ -186,14 +190,14 @@ def measure_sheet(
     return result
 
 
-def _geometry(job: SheetJob) -> dict[str, str]:
-    """Put the sheet's and the plates' dimensions into words."""
-    words: dict[str, str] = {"method": job.method}
-    words["sheet"] = "wider than the plates" if job.sample.extends else "flush"
-    for name, one in job.sample.stated.items():
-        doubt = f" u={one.u:.3g}" if one.u else ""
-        words[name] = f"{one.value:.6g}{doubt}"
-    return words
+def _geometry(job: SheetJob) -> tuple[Condition, ...]:
+    """Give the method and the sheet's and the plates' dimensions."""
+    around = "wider than the plates" if job.sample.extends else "flush"
+    return (
+        Condition(name="method", value=job.method),
+        Condition(name="sheet", value=around),
+        *conditions(job.sample.stated),
+    )
 
 
 def _named(quantities: Sequence[Quantity], name: str) -> Quantity | None:

@@ -1,12 +1,12 @@
 """What every procedure does on a bench: guard, run the plan, keep proof."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
 from typing import Protocol
 
-from ...analysis.quantity import Caution, Stated, Unit, describe
-from ...analysis.result import Evidence, Swept
+from ...analysis.quantity import Caution, Stated, Unit
+from ...analysis.result import Condition, Evidence, Swept
 from ...analysis.tank import Tank
 from ...drivers.bench import BenchFile
 from ...drivers.errors import SettingError
@@ -16,10 +16,12 @@ from .resonate import DrivenBench
 
 __all__ = [
     "EXPONENTS",
+    "ON_SEVERAL",
     "IdentifiedBench",
     "Span",
     "check_span",
     "collect_evidence",
+    "conditions",
     "guard_on",
     "settings_of",
     "tank_on_bench",
@@ -35,7 +37,7 @@ EXPONENTS = {"coupled-tank": 1.0, "coupled-both-sides": 2.0}
 # published source.
 USUAL_LOSS_EXPONENT = Stated(value=0.5, u=0.25)
 
-TANK_UNITS: dict[str, Unit] = {
+UNITS: dict[str, Unit] = {  # of what is stated, by the name before its comma
     "resonating capacitor": "F",
     "resonating capacitor's loss": "fraction",
     "coil's self-capacitance": "F",
@@ -51,7 +53,30 @@ TANK_UNITS: dict[str, Unit] = {
     "frequency reference": "fraction",
     "detector linearity": "fraction",
     "loss exponent": "fraction",
+    "capacitor": "F",
+    "capacitor's loss": "fraction",
+    "capacitors' common error": "fraction",
+    "variable capacitor's scale": "fraction",
+    "variable capacitor's loss": "fraction",
+    "variable capacitor's inductance": "H",
+    "plates' diameter": "m",
+    "plates' width": "m",
+    "plates' length": "m",
+    "plates' leads": "F",
+    "sheet's thickness": "m",
+    "thicker sheet's thickness": "m",
+    "bond line": "m",
+    "bond line's permittivity": "fraction",
+    "permittivity of air": "fraction",
+    "edge field": "fraction",
 }
+
+# What a straight line over several known capacitors makes no use of.
+ON_SEVERAL = (
+    "resonating capacitor",
+    "resonating capacitor's loss",
+    "coil's self-capacitance",
+)
 
 
 class IdentifiedBench(DrivenBench, Protocol):
@@ -185,46 +210,53 @@ def target_cautions(planner: PeakPlanner) -> tuple[Caution, ...]:
     )
 
 
+def conditions(stated: Mapping[str, Stated]) -> tuple[Condition, ...]:
+    """Give stated values their units, by the names that a budget shows."""
+    return tuple(
+        Condition(name=name, value=one, unit=UNITS[name.partition(", ")[0]])
+        for name, one in stated.items()
+    )
+
+
 def settings_of(
-    file: BenchFile, *, tank: Tank, span: Span | None = None
-) -> dict[str, str]:
-    """Put the arguments and the constants in force into words, by name."""
-    looked = (
-        {}
-        if span is None
-        else {
-            "lowest frequency": describe(Stated(value=span.lowest_hz), unit="Hz"),
-            "highest frequency": describe(Stated(value=span.highest_hz), unit="Hz"),
-            "target for u(Q)/Q": repr(span.target),
-            "most readings": str(span.most_readings),
-        }
-    )
+    file: BenchFile,
+    *,
+    tank: Tank,
+    span: Span | None = None,
+    left_out: Collection[str] = (),
+) -> tuple[Condition, ...]:
+    """Give the arguments and the constants in force, but for those named."""
+    looked: tuple[Condition, ...] = ()
+    if span is not None:
+        looked = (
+            _exact("lowest frequency", span.lowest_hz, unit="Hz"),
+            _exact("highest frequency", span.highest_hz, unit="Hz"),
+            _exact("target for u(Q)/Q", span.target, unit="fraction"),
+            _exact("most readings", span.most_readings, unit="fraction"),
+        )
     return (
-        looked
-        | {
-            "generator e.m.f.": describe(
-                Stated(value=file.generator.level_v), unit="V"
-            ),
-            "fixture": file.fixture.kind,
-        }
-        | {
-            name: describe(stated, unit=TANK_UNITS[name])
-            for name, stated in tank.stated.items()
-        }
+        *looked,
+        _exact("generator e.m.f.", file.generator.level_v, unit="V"),
+        Condition(name="fixture", value=file.fixture.kind),
+        *(one for one in conditions(tank.stated) if one.name not in left_out),
     )
+
+
+def _exact(name: str, value: float, *, unit: Unit) -> Condition:
+    return Condition(name=name, value=Stated(value=value), unit=unit)
 
 
 def collect_evidence(
     bench: IdentifiedBench,
     *,
-    settings: Mapping[str, str],
+    settings: Sequence[Condition],
     sweeps: Sequence[Swept],
     begun: str,
 ) -> Evidence:
     """Put together what a result was made from."""
     return Evidence(
         sweeps=tuple(sweeps),
-        settings=tuple(settings.items()),
+        settings=tuple(settings),
         instruments=tuple(bench.identities.items()),
         software=f"halfpower {version('halfpower')}",
         begun=begun,

@@ -47,7 +47,7 @@ def test_json_on_standard_output_stands_alone(halfpower: Run) -> None:
     """With --json - standard output is one document and nothing else."""
     ended = halfpower(*COIL, *SPAN, "--json", "-")
     document = json.loads(ended.out)
-    assert document["schema"] == "halfpower.result/1"
+    assert document["schema"] == "halfpower.result/2"
     assert document["procedure"] == "coil"
     assert set(document["quantities"]["inductance"]) >= {
         "value",

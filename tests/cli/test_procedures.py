@@ -95,7 +95,8 @@ def test_the_fixture_s_record_is_used_and_grows_old(
     )  # fmt: skip
     result = document(halfpower, *sweep)
     stray = result["evidence"]["settings"]["fixture's stray"]
-    assert " u=" in stray  # measured, not the bench file's limits
+    assert stray["distribution"] == "normal"  # measured, not the bench file's limits
+    assert 0.0 < stray["standard_uncertainty"] < stray["value"] < 20e-12
     old = re.sub(r"made = \d{4}", "made = 2020", record.read_text(encoding="utf-8"))
     record.write_text(old, encoding="utf-8")
     refused = halfpower(*sweep)
@@ -347,10 +348,14 @@ def test_readings_of_another_measurement_are_not_gone_on_from(
         "coil", "--scene", "kit-coil", "--capacitor", "150pF", "--from", "4MHz",
         "--to", "10MHz", "--resume", str(kept),
     )  # fmt: skip
-    for arguments in (other, coil):
+    for arguments, field in (
+        (other, "capacitor.tank.capacitance_f.value was 1.5e-10 and is 3e-10"),
+        (coil, 'procedure was "capacitor" and is "coil"'),
+    ):
         refused = halfpower(*arguments)
         assert refused.status == 2
-        assert "another measurement" in refused.err
+        assert field in refused.err
+        assert "go on with the options that they were taken with" in refused.err
     text = kept.read_text(encoding="utf-8")
     kept.write_text(text[:-20], encoding="utf-8")  # the power failed here
     cut = halfpower(*again)
@@ -362,6 +367,59 @@ def test_readings_of_another_measurement_are_not_gone_on_from(
     damaged = halfpower(*again)
     assert damaged.status == 2
     assert f"line {len(lines) - 2}: not a whole reading" in damaged.err
+
+
+@pytest.mark.parametrize(
+    ("command", "part"),
+    [
+        (("sweep",), "span"),
+        (("coil", "--capacitor", "150pF"), "known"),
+        (("capacitor",), "capacitor"),
+        (("sheet", "--thickness", "1.6mm", "--diameter", "50mm"), "sheet"),
+        (
+            (*FIXTURE[:2], *FIXTURE[8:], "--self-capacitance", "4pF +- 0.4pF"),
+            "fixture",
+        ),
+        (("fixture", "check", "--capacitor", "150pF", "--history", "r.csv"), "known"),
+    ],
+    ids=["sweep", "coil", "capacitor", "sheet", "fixture", "check"],
+)
+def test_every_procedure_keeps_its_whole_job(
+    halfpower: Run, tmp_path: Path, command: tuple[str, ...], part: str
+) -> None:
+    """Held against a job that states nothing: span and part are named as differing."""
+    kept = tmp_path / "kept.csv"
+    procedure = command[1] if command[1:2] == ("check",) else command[0]
+    kept.write_text(
+        f'# asked for: {{"halfpower.job": 1, "procedure": "{procedure}"}}\n'
+        "frequency_hz,amplitude_v,step\n2e6,0.1,\n",
+        encoding="utf-8",
+    )
+    refused = halfpower(
+        *command, "--scene", "kit-coil", "--from", "1MHz", "--to", "4MHz",
+        "--resume", str(kept),
+    )  # fmt: skip
+    assert refused.status == 2
+    assert "measurement: span was not stated and is {" in refused.err
+    assert f" {part} was not stated and is {{" in refused.err
+
+
+def test_readings_of_an_older_release_are_refused_with_what_to_do(
+    halfpower: Run, tmp_path: Path
+) -> None:
+    """What was asked for stood there as a Python repr; without it they go on."""
+    kept = tmp_path / "kept.csv"
+    document(halfpower, *DRAWER, "--seed", "1", "--readings", str(kept))
+    again = (*DRAWER, "--seed", "1", "--resume", str(kept))
+    head, rest = re.split(r"# asked for: .*\n", kept.read_text(encoding="utf-8"))
+    old = "# asked for: (Span(lowest_hz=1500000.0), CapacitorJob(tank=None))\n"
+    kept.write_text(head + old + rest, encoding="utf-8")
+    refused = halfpower(*again)
+    assert refused.status == 2
+    assert "not in this release's form" in refused.err
+    assert "take the line out" in refused.err
+    kept.write_text(head + rest, encoding="utf-8")
+    assert halfpower(*again).status == 0
 
 
 def test_a_dial_s_readings_are_fitted_from_their_file(
@@ -377,10 +435,15 @@ def test_a_dial_s_readings_are_fitted_from_their_file(
     first = whole["evidence"]["sweeps"][0]["fit"]["half_power_points"]
     setting = again["quantities"]["resonant_capacitance"]["value"]
     assert first["lower_hz"] < setting < first["upper_hz"]
+    fitted = again["evidence"]["sweeps"][0]["fit"]
+    assert fitted["resonant_capacitance"]["value"] == pytest.approx(setting, rel=1e-12)
+    assert fitted["resonant_capacitance"]["unit"] == "F"
+    assert fitted["capacitance_half_width"]["unit"] == "F"
     assert again["warnings"][0]["code"] == "stray_not_stated"
     stated = document(
         halfpower, "fit", str(kept), "--step", "reference", "--stray", "20pF +- 1pF"
     )
+    assert stated["evidence"]["settings"]["stray"]["value"] == 20e-12
     quality = stated["quantities"]["loaded_q"]["value"]
     assert quality > again["quantities"]["loaded_q"]["value"]
     below = halfpower("fit", str(kept), "--step", "reference", "--stray", "-500pF")

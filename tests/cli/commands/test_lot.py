@@ -121,7 +121,7 @@ def test_everything_about_a_part_is_in_the_base() -> None:
     assert sweep.used is not None  # the search's far readings are not in the fit
     assert 20 <= sweep.used.size < sweep.frequency_hz.size
     document = json.loads(part.document or "")
-    assert document["schema"] == "halfpower.result/1"
+    assert document["schema"] == "halfpower.result/2"
     assert len(document["evidence"]["sweeps"][0]["readings"]) == sweep.frequency_hz.size
     fixture = json.loads(part.circumstances.fixture)
     assert fixture["stray_capacitance"]["value"] == pytest.approx(5e-12)  # bench file

@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from halfpower.analysis import Caution, Quantity, Reading, Result
+from halfpower.analysis import Caution, Quantity, Reading, Result, Stated
+from halfpower.analysis.result import Condition
 from halfpower.records import result_document, to_json
 
 
@@ -47,7 +48,7 @@ def test_a_document_holds_plain_types_only(result: Result) -> None:
 def test_the_stable_keys_are_there(result: Result) -> None:
     """What programs read: schema, procedure, part, quantities, verdict, evidence."""
     document = strictly(to_json(result))
-    assert document["schema"] == "halfpower.result/1"
+    assert document["schema"] == "halfpower.result/2"
     assert document["procedure"] == "fit"
     assert document["part"] == {"label": "L17"}
     assert document["verdict"] is None
@@ -68,6 +69,51 @@ def test_every_reading_is_evidence(result: Result) -> None:
     assert kept == [reading.frequency_hz for reading in result.evidence.readings]
     assert swept["used"] == list(range(41))
     assert evidence["software"].startswith("halfpower ")
+
+
+def test_settings_are_numbers_with_units_or_words(result: Result) -> None:
+    """Limits come back from u and the distribution; the words stand beside."""
+    settings = (
+        Condition(name="stray", value=Stated.within(5e-12, half_width=3e-13), unit="F"),
+        Condition(name="level", value=Stated(value=0.5), unit="V"),
+        Condition(name="loss", value=Stated(value=1e-4, u=5e-5)),
+        Condition(name="fixture", value="coupled-tank"),
+    )
+    evidence = replace(result.evidence, settings=settings)
+    kept = strictly(to_json(replace(result, evidence=evidence)))["evidence"]["settings"]
+    stray = kept["stray"]
+    half_width = math.sqrt(3.0) * stray["standard_uncertainty"]  # JCGM 100, 4.3.7
+    assert half_width == pytest.approx(3e-13, rel=1e-15)
+    assert (stray["value"], stray["unit"]) == (5e-12, "F")
+    assert stray["distribution"] == "rectangular"
+    assert stray["text"] == "5 pF +- 300 fF"
+    assert kept["level"] == {
+        "value": 0.5,
+        "unit": "V",
+        "standard_uncertainty": 0.0,
+        "text": "500 mV",
+    }
+    assert kept["loss"]["unit"] == "1"
+    assert kept["loss"]["distribution"] == "normal"
+    assert kept["fixture"] == {"value": "coupled-tank", "text": "coupled-tank"}
+
+
+def test_the_fit_stands_with_its_own_f0_and_q(result: Result) -> None:
+    """As fitted, with u; their squares are the covariance's diagonal; k as a number."""
+    (swept,) = result.evidence.sweeps
+    fit = strictly(to_json(result))["evidence"]["sweeps"][0]["fit"]
+    for n, name in enumerate(("resonant_frequency", "loaded_q")):
+        assert fit[name]["value"] == getattr(
+            swept.found, ("resonant_frequency_hz", "loaded_q")[n]
+        )
+        u = fit[name]["standard_uncertainty"]
+        assert fit["covariance_f0_q_a"][n][n] == pytest.approx(u**2, rel=1e-12)
+    assert fit["resonant_frequency"]["unit"] == "Hz"
+    # B = f0/Q: the fit's three agree among themselves to rounding.
+    assert fit["bandwidth"]["value"] == pytest.approx(
+        fit["resonant_frequency"]["value"] / fit["loaded_q"]["value"], rel=1e-12
+    )
+    assert fit["exponent"] == 1.0
 
 
 def test_infinite_degrees_of_freedom_are_null(result: Result) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from halfpower.analysis import Caution, Result
+from halfpower.analysis.result import Condition
 from halfpower.reports import save_page
 from halfpower.reports.errors import ReportError
 from halfpower.reports.result import CAUTION
@@ -47,7 +48,7 @@ def test_markup_in_a_label_stays_text(result: Result, tmp_path: Path) -> None:
     """Label, warnings, settings and instruments: shown, not obeyed."""
     evidence = replace(
         result.evidence,
-        settings=((MARKUP, MARKUP),),
+        settings=(Condition(name=MARKUP, value=MARKUP),),
         instruments=((MARKUP, MARKUP),),
         software=MARKUP,
     )
