@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from halfpower.cli.at_bench import bundled_bench_file
+from halfpower.cli.at_bench.attendant import SceneCapacitor
 from halfpower.drivers import Bench, load_bench_file, open_bench
 from halfpower.sim import SimulatedBench, load_scene, open_visa
 
@@ -37,13 +38,16 @@ def open_on_scene() -> OpenOnScene:
         simulated = load_scene(scene).build(seed=seed)
         manager = open_visa(simulated)
         path = bench_file or bundled_bench_file(scene)
+        file = load_bench_file(path)
+        turned = None if file.capacitor is None else SceneCapacitor(simulated)
         try:
             with open_bench(
-                load_bench_file(path),
+                file,
                 folder=path.parent,
                 manager=manager,
                 sleep=simulated.clock.sleep,
                 clock=lambda: simulated.clock.now_s,
+                capacitor=turned,
             ) as bench:
                 yield bench, simulated
         finally:

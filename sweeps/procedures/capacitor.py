@@ -17,7 +17,7 @@ from ...analysis.tank import (
 )
 from ...analysis.uncertainty import Deduced
 from ...drivers.bench import BenchFile
-from ..errors import NoResonanceError, SweepError
+from ..errors import GuardError, NoResonanceError, SweepError
 from ..plan import trace_of
 from ..run import (
     EXPONENTS,
@@ -169,6 +169,8 @@ def _parallel(
             ),
             tank=tank,
         )
+    except GuardError:
+        raise  # a voltage says nothing of the part, and nothing goes on at it
     except SweepError as error:
         before_f = across_f(tank, frequency_hz=reference.found.resonant_frequency_hz)
         if job.method == "auto" and (expected or 0.0) > SERIES_FROM * before_f:

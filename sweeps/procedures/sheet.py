@@ -17,7 +17,7 @@ from ...analysis.tank import (
     SheetSample,
     deduce_sheet,
 )
-from ..errors import NoResonanceError, SweepError
+from ..errors import GuardError, NoResonanceError, SweepError
 from ..run import (
     Arrangement,
     IdentifiedBench,
@@ -150,6 +150,8 @@ def measure_sheet(
         )
         try:
             sweeps.append(steps.sweep(arrangement, here, tank=tank))
+        except GuardError:
+            raise  # a voltage says nothing of the plates, and nothing goes on at it
         except SweepError as error:
             if not sweeps:
                 raise

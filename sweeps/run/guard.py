@@ -87,10 +87,13 @@ class TankGuard:
             )
 
     def _ratio(self, frequency_hz: float) -> float:
-        """Tank voltage over the detector's."""
-        output = self._tank.output_coupling_f
-        if output is None:
+        """Tank voltage over the detector's, which is 1 + (G + jwCp)/(jwC) behind C."""
+        tank = self._tank
+        if tank.output_coupling_f is None:
             return 1.0
-        omega = 2.0 * math.pi * frequency_hz
-        reactance_ohm = 1.0 / (omega * output.value)
-        return math.hypot(1.0, reactance_ohm / self._tank.probe_ohm.value)
+        output_f = tank.output_coupling_f.value
+        susceptance_s = 2.0 * math.pi * frequency_hz * output_f
+        return math.hypot(
+            1.0 + tank.probe_f.value / output_f,
+            1.0 / (susceptance_s * tank.probe_ohm.value),
+        )

@@ -24,6 +24,18 @@ FIXTURE = (
 )  # fmt: skip
 
 
+def holds(quantities: dict[str, Any], name: str, true: float) -> bool:
+    """Whether a quantity by the dial holds the truth within 3 u, and is that sure.
+
+    By hand, and a tenth more: u(C) is the dial's 0.2 %, 0.116 % as a standard one; u(D)
+    is what half-widths of 1.1 and 2.1 pF to 0.2 % (the default target) and the dial's
+    own loss, to 1.2e-5, make of it on 100 pF: 4.9e-5.
+    """
+    found, u = quantities[name]["value"], quantities[name]["standard_uncertainty"]
+    most_u = 1.1 * {"capacitance": 0.00116 * true, "dissipation_factor": 4.9e-5}[name]
+    return bool(abs(found - true) < 3.0 * u <= 3.0 * most_u)
+
+
 def document(halfpower: Run, *arguments: str) -> dict[str, Any]:
     """Run a command and read the result document that it prints."""
     ended = halfpower(*arguments, "--json", "-")
@@ -49,8 +61,7 @@ def test_a_dial_needs_no_person_where_the_bench_is_simulated(halfpower: Run) -> 
     assert swept["fit"]["abscissa_unit"] == "F"
     assert all(30e-12 <= one["capacitance_f"] <= 500e-12 for one in swept["readings"])
     truth = load_scene("mica-capacitor").build(seed=1).truth["unknown.capacitance_f"]
-    value = result["quantities"]["capacitance"]
-    assert abs(value["value"] - truth) < 3.0 * value["standard_uncertainty"]
+    assert holds(result["quantities"], "capacitance", truth)
 
 
 def test_a_sheet_is_drawn_and_written_as_a_page(halfpower: Run, tmp_path: Path) -> None:
@@ -306,8 +317,7 @@ def test_a_person_turns_the_capacitor(
         ("capacitance", truth["unknown.capacitance_f"]),
         ("dissipation_factor", truth["unknown.dissipation_factor"]),
     ):
-        value = result["quantities"][name]
-        assert abs(value["value"] - true) < 3.0 * value["standard_uncertainty"]
+        assert holds(result["quantities"], name, true)
     first = person.questions[0]
     assert "output is off" in first
     assert first.endswith("Then press Enter.")
@@ -331,8 +341,7 @@ def test_a_person_who_left_goes_on_where_they_stood(
     result = document(halfpower, *at_the_dial(back), "--resume", str(kept))
     assert len(back.questions) + 13 < 72
     true = back.simulated.truth["unknown.capacitance_f"]
-    value = result["quantities"]["capacitance"]
-    assert abs(value["value"] - true) < 3.0 * value["standard_uncertainty"]
+    assert holds(result["quantities"], "capacitance", true)
 
 
 def test_readings_of_another_measurement_are_not_gone_on_from(

@@ -82,6 +82,26 @@ def test_stated_uncertainties_set_the_scale() -> None:
     assert fit(trace, response=Peak()).refused == (12,)
 
 
+@pytest.mark.parametrize("seed", range(16))
+def test_a_reading_that_the_others_do_not_foretell_is_no_glitch(seed: int) -> None:
+    """Sixteen readings down the skirts and one on the top: only the planted one goes.
+
+    The skirts foretell the top to fifty standard deviations and more (scipy's
+    least squares on those sixteen), so that it may lie ten off the curve through them.
+    """
+    place = np.concatenate(
+        (np.linspace(-7.4, -4.7, 8), [0.5], np.linspace(3.1, 6.1, 8))
+    )
+    f = F0 * np.exp(np.arcsinh(place / (2 * Q)))
+    v = A / np.sqrt(1 + (Q * (f / F0 - F0 / f)) ** 2)
+    v = v + np.random.default_rng(seed).normal(0, 0.5 * SIGMA, f.size)
+    v[13] += 12.5 * SIGMA
+    trace = Trace(
+        frequency_hz=f, amplitude_v=v, u_amplitude_v=np.full(f.size, 0.5 * SIGMA)
+    )
+    assert fit(trace, response=Peak()).refused == (13,)
+
+
 def test_another_shape_is_not_taken_for_glitches() -> None:
     """Five neighbours lifted together stay in the fit, and are flagged."""
     v = noisy(5)

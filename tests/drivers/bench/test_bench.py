@@ -150,6 +150,19 @@ def test_a_signal_while_switching_off_is_acted_on_afterwards(
     assert_off_and_closed(made)
 
 
+@pytest.mark.parametrize("step", range(12))
+def test_a_signal_while_switching_off_does_not_leave_it_on_for_the_next_part(
+    fake_bench: MakeBench, step: int
+) -> None:
+    """The bench stays open between two sweeps, and hands are on the fixture then."""
+    made = fake_bench()
+    with made.bench as bench:
+        with contextlib.suppress(KeyboardInterrupt), bench.driven():
+            at_steps(made, {step}, lambda: signal.raise_signal(signal.SIGINT))
+        at_steps(made, set(), lambda: None)
+        assert made.source.on is False
+
+
 def test_sigterm_is_the_system_s_again_after_the_bench(fake_bench: MakeBench) -> None:
     """The handler goes with the bench."""
     assert signal.getsignal(signal.SIGTERM) is signal.SIG_DFL

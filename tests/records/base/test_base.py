@@ -114,6 +114,28 @@ def test_bad_check_casts_doubt_back_to_the_last_good_one(
     assert base.checks("chokes")[1].suspect_from == 3
 
 
+def test_a_second_bad_check_casts_doubt_as_far_back_as_the_first(
+    base: RecordBase, invented: ModuleType
+) -> None:
+    """Only a good reading vouches for what was before it; the next good one does."""
+    entries = [
+        invented.invented_part(1),
+        invented.invented_check(in_control=True),
+        invented.invented_part(2),
+        invented.invented_check(in_control=False),
+        invented.invented_part(3),
+        invented.invented_check(in_control=False),
+        invented.invented_check(in_control=True),
+        invented.invented_part(4),
+        invented.invented_check(in_control=True),
+    ]
+    for entry in entries:
+        base.store(entry)
+    assert [one.suspect_from for one in base.checks("chokes")][1:3] == [3, 3]
+    assert [one.label for one in base.parts("chokes") if one.suspect] == ["L2", "L3"]
+    assert base.summary("chokes").suspect == 2
+
+
 def test_label_is_found_in_every_lot(base: RecordBase, invented: ModuleType) -> None:
     """A label finds its parts wherever they are, as they count now."""
     base.open_lot(invented.invented_lot("second"))

@@ -65,14 +65,21 @@ def test_a_good_prior_halves_the_readings(off: float) -> None:
 
 @pytest.mark.parametrize("off", [-0.4, -0.05, -0.015, 0.0, 0.02, 0.1, 0.6])
 def test_f0_and_q_come_out_the_same_however_wrong_the_prior(off: float) -> None:
-    """Within four standard uncertainties of the truth, 40 % off or right on it."""
+    """Within four standard uncertainties of the truth, 40 % off or right on it.
+
+    These are the 0.5 % asked for, and for f0 the 2.83/Q of noise/sqrt(readings) of the
+    best plan for Q, and half as much again: 20 free readings tell the noise to 16 %.
+    """
     for seed in range(5):
         part = noisy(peak(7e6), seed=seed)
-        found = run(part, expected(7e6 * (1.0 + off))).resonance
+        planner = run(part, expected(7e6 * (1.0 + off)))
+        found, limit = planner.resonance, 1e-3 / len(planner.used) ** 0.5
         assert abs(found.resonant_frequency_hz - 7e6) < (
             4.0 * found.u_resonant_frequency_hz
         )
         assert abs(found.loaded_q - 100.0) < 4.0 * found.u_loaded_q
+        assert found.u_resonant_frequency_hz < 1.5 * 2.83 * limit * 7e6 / 100.0
+        assert found.u_loaded_q <= 0.005 * found.loaded_q
 
 
 @pytest.mark.parametrize("q", [10.0, 40.0, 400.0])
@@ -80,6 +87,7 @@ def test_another_q_than_expected_is_found_as_well(q: float) -> None:
     """A shorted turn takes Q to a third: the peak is wider than foretold."""
     found = run(noisy(peak(7e6, q=q)), expected(7.02e6)).resonance
     assert abs(found.loaded_q - q) < 4.0 * found.u_loaded_q
+    assert found.u_loaded_q <= 0.005 * found.loaded_q
 
 
 def test_no_resonance_ends_as_without_a_prior() -> None:

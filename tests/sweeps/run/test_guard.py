@@ -18,7 +18,9 @@ def exact(value: float) -> Stated:
     return Stated(value=value)
 
 
-def tank(*, output_f: float | None = None, probe_ohm: float = 1e12) -> Tank:
+def tank(
+    *, output_f: float | None = None, probe_ohm: float = 1e12, probe_f: float = 0.0
+) -> Tank:
     """Put 100 pF without loss behind 1 pF from 50 ohm."""
     nothing = exact(0.0)
     return Tank(
@@ -33,7 +35,7 @@ def tank(*, output_f: float | None = None, probe_ohm: float = 1e12) -> Tank:
         coupling_f=exact(1e-12),
         source_ohm=exact(50.0),
         probe_ohm=exact(probe_ohm),
-        probe_f=nothing,
+        probe_f=exact(probe_f),
         output_coupling_f=None if output_f is None else exact(output_f),
         frequency_reference=nothing,
         linearity=nothing,
@@ -82,3 +84,24 @@ def test_a_detector_behind_a_small_capacitor_sees_less_than_the_tank() -> None:
     guard.watch(Reading(frequency_hz=1e6, amplitude_v=1e-3))
     expected_v = 1e-3 / (2.0 * math.pi * 1e6 * 1e-12 * 50.0)
     assert guard.highest_v == pytest.approx(expected_v, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("probe_ohm", "probe_f", "ratio"),
+    [(1e12, 0.0, 1.0), (159154.943, 0.0, 2.0**0.5), (1e12, 10e-12, 11.0)],
+)
+def test_a_probe_of_high_resistance_is_no_short(
+    probe_ohm: float, probe_f: float, ratio: float
+) -> None:
+    """Behind 1 pF at 1 MHz: all of the tank, 1/sqrt(2) of it, a capacitive eleventh.
+
+    Derived: 1/(wC) = 159 154.943 ohm, so that 1 + 1/(jwCR) is 1 - j for R equal to it;
+    an open probe with 10 pF divides by 1 + 10/1.
+    """
+    guard = TankGuard(
+        tank(output_f=1e-12, probe_ohm=probe_ohm, probe_f=probe_f),
+        emf_v=1.0,
+        limit_v=LIMIT_V,
+    )
+    guard.watch(Reading(frequency_hz=1e6, amplitude_v=2.0))
+    assert guard.highest_v == pytest.approx(2.0 * ratio, rel=1e-6)
