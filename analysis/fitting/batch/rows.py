@@ -13,7 +13,7 @@ fixture's slope off readings and weights alike. The six products of two basis fu
 come down to five sums, since v^2 = u^2 + 4u.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +21,13 @@ from scipy import stats
 
 from ...errors import InputError
 from ...quantity import FloatArray
-from .algebra import Coefficients, invert_symmetric, peak_and_slopes, times_symmetric
+from .algebra import (
+    PAIRS,
+    Coefficients,
+    invert_symmetric,
+    peak_and_slopes,
+    times_symmetric,
+)
 from .grid import BatchFit, judged
 
 __all__ = ["fit_rows"]
@@ -40,7 +46,11 @@ CHANCE_OF_GLITCH = 1e-3  # of a sound trace to be called glitchy: the single fit
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Rows:
-    """A chunk of traces, the fixture's slope taken off; arrays (m, N)."""
+    """A chunk of traces, the fixture's slope taken off; arrays (m, N).
+
+    Where all were read at the same frequencies, v, u and the weights of the slope are
+    (1, N), and sums over a trace come out of products with one vector.
+    """
 
     y: FloatArray  # amplitude over its highest, times x^-k
     v: FloatArray  # x^2 - x^-2, over its scale
@@ -50,13 +60,11 @@ class _Rows:
 
     def select(self, index: NDArray[np.intp]) -> "_Rows":
         """Return some of the traces."""
-        return _Rows(
-            y=self.y[index],
-            v=self.v[index],
-            u=self.u[index],
-            weight=None if self.weight is None else self.weight[index],
-            scale=self.scale,
+        y, v, u, weight = (
+            a if a is None or len(a) == 1 else a[index]
+            for a in (self.y, self.v, self.u, self.weight)
         )
+        return replace(self, y=y, v=v, u=u, weight=weight)
 
     def power(self, c: FloatArray) -> FloatArray:
         """Return the reciprocal power of the curve."""
@@ -68,6 +76,8 @@ class _Rows:
 
     def singles(self, a: FloatArray) -> FloatArray:
         """Return the sums of a, a v and a u, shape (m, 3)."""
+        if len(self.v) == 1:
+            return a @ np.stack((np.ones(a.shape[1]), self.v[0], self.u[0]), axis=1)
         return np.stack(
             (a.sum(axis=1), _dot(a, self.v), _dot(a, self.u)),
             axis=1,
@@ -75,6 +85,12 @@ class _Rows:
 
     def pairs(self, a: FloatArray) -> FloatArray:
         """Return the sums of a times the products of two basis functions, (6, m)."""
+        if len(self.v) == 1:
+            basis = (np.ones(a.shape[1]), self.v[0], self.u[0])
+            result: FloatArray = (
+                a @ np.stack([basis[i] * basis[j] for i, j in PAIRS], axis=1)
+            ).T
+            return result
         au = a * self.u
         s_u, s_uu = au.sum(axis=1), _dot(au, self.u)
         sv, su = self.scale[1], self.scale[2]
@@ -85,7 +101,7 @@ class _Rows:
 
 
 def _dot(a: FloatArray, b: FloatArray) -> FloatArray:
-    result: FloatArray = np.einsum("ij,ij->i", a, b)
+    result: FloatArray = a @ b[0] if len(b) == 1 else np.einsum("ij,ij->i", a, b)
     return result
 
 
@@ -124,10 +140,7 @@ def fit_rows(
     second order included, to a few hundredths of a standard uncertainty
     (test_batch_rows.py). It refuses no glitches and knows one family.
     """
-    if frequency_hz.ndim == 1:
-        frequency_hz = np.broadcast_to(
-            frequency_hz, (len(amplitude_v), frequency_hz.size)
-        )
+    frequency_hz = np.atleast_2d(frequency_hz)
     _refuse(frequency_hz, amplitude_v, relative_u)
     count, n = amplitude_v.shape
     values, covariance = np.empty((count, 4)), np.empty((count, 3, 3))
@@ -136,7 +149,7 @@ def fit_rows(
     for begin in range(0, count, chunk):
         some = slice(begin, begin + chunk)
         _fit_chunk(
-            frequency_hz[some],
+            frequency_hz if len(frequency_hz) == 1 else frequency_hz[some],
             amplitude_v[some],
             None if relative_u is None else relative_u[some],
             exponent,
@@ -157,9 +170,10 @@ def fit_rows(
 def _refuse(
     f: FloatArray, amplitude: FloatArray, relative_u: FloatArray | None
 ) -> None:
-    shapes = {f.shape, amplitude.shape}
+    same = len(f) == 1
+    shapes = {(len(amplitude), f.shape[1]) if same else f.shape, amplitude.shape}
     shapes |= set() if relative_u is None else {relative_u.shape}
-    if len(shapes) > 1 or f.ndim != 2:  # noqa: PLR2004 - traces and readings
+    if len(shapes) > 1:
         raise InputError(f"columns of shapes {shapes}: give all (traces, readings)")
     if f.shape[1] <= UNKNOWNS:
         raise InputError(
@@ -232,7 +246,7 @@ def _fit_chunk(
         good = settled & np.isfinite(peak.values).all(axis=1) & np.isfinite(top)
         good &= (f0 >= low) & (f0 <= high)
         # (f0, Q, A) from f0/f_r, Q and A over the highest reading; x^k is 1 at f_r.
-        size = np.stack((reference, np.ones_like(top), top), axis=1)
+        size = np.stack((reference + 0.0 * top, np.ones_like(top), top), axis=1)
         values[:, :3] = peak.values * size
         values[:, 3] = np.sqrt(variance) * top
         covariance[:] = peak.covariance * size[:, :, None] * size[:, None, :]
