@@ -3,8 +3,10 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from .fitting import ResonanceFit
-from .quantity import Caution, Quantity, Stated, Unit, describe
+from .quantity import Caution, FloatArray, Quantity, Stated, Unit, describe
 from .reading import Reading
 from .uncertainty import Deduced
 
@@ -30,8 +32,8 @@ class Swept:
         Indices into ``readings`` of those that the fit was given, in its order;
         it may have refused some of them.
     found
-        The fit of the used readings, residuals and flags included. Of a sweep with a
-        variable capacitor it is the fit over the dial's settings in F.
+        The fit of the used readings, residuals and flags included; its abscissa says
+        whether the frequency was swept or a capacitor turned.
     step
         What this resonance is called in a measurement of several (``unknown``);
         empty where there is one.
@@ -46,9 +48,10 @@ class Swept:
     quantities: tuple[Quantity, ...] = ()
 
     @property
-    def by_dial(self) -> bool:
-        """Whether a capacitor was turned, rather than the frequency."""
-        return self.found.response.abscissa_unit == "F"
+    def settings(self) -> FloatArray:
+        """What was swept, at the used readings: in Hz, or in F on a dial."""
+        column = self.found.abscissa.column
+        return np.array([getattr(self.readings[index], column) for index in self.used])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -30,8 +30,8 @@ from halfpower.analysis import (
     Trace,
     fit,
 )
+from halfpower.analysis.fitting.curves import TwoPeaks
 from halfpower.analysis.fitting.resonance import AUTO
-from halfpower.analysis.fitting.two_peaks import TwoPeaks
 
 OFF = 5.0  # standard uncertainties
 

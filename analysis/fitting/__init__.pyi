@@ -1,5 +1,7 @@
 from .choice import AUTO as AUTO
 from .choice import ModelChoice as ModelChoice
+from .curves import Abscissa as Abscissa
+from .flags import LARGEST_Q_DOUBT as LARGEST_Q_DOUBT
 from .flags import Flag as Flag
 from .in_capacitance import CapacitanceFit as CapacitanceFit
 from .in_capacitance import PeakInCapacitance as PeakInCapacitance

@@ -9,7 +9,7 @@ not knowing the fixture costs something, and here is what.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -18,6 +18,7 @@ from ..errors import FitError
 from ..quantity import FloatArray
 from .curves import LeakyPeak, Notch, Peak, PeakOnFloor, Response
 from .family_fit import FamilyFit, fit_family
+from .neighbours import running_median
 from .noise import NoiseModel
 from .trace import Trace
 
@@ -32,7 +33,6 @@ STRONG = 6.0
 # notch's sharp bottom falls by more than half of what the rest rises.
 NO_PEAK, NO_NOTCH = 0.25, 0.5
 FEW_READINGS = 9  # three times a plain peak's unknowns
-ROUNDING = 1e-24  # of the readings' power: residuals below it are arithmetic
 
 # In order of simplicity; k = 0 is the plain Lorentzian, 1, -1 and 2 the fixtures'.
 CANDIDATES: tuple[Response, ...] = (
@@ -92,6 +92,14 @@ class ModelChoice:
     between: FloatArray
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Tried:
+    """A family that could be fitted, and its criterion."""
+
+    found: FamilyFit
+    score: float
+
+
 def choose(trace: Trace, *, noise: NoiseModel | None = None) -> ModelChoice:
     """Choose a family for a trace of which the fixture is not known.
 
@@ -100,7 +108,35 @@ def choose(trace: Trace, *, noise: NoiseModel | None = None) -> ModelChoice:
     FitError
         No family can be fitted; the sentence is the simplest one's.
     """
-    tried: list[tuple[Response, FamilyFit, float]] = []
+    tried = _all_tried(trace, noise)
+    scores = np.array([one.score for one in tried])
+    best, shares = float(scores.min()), _shares(scores)
+    simplest = next(one.found for one in tried if one.score <= best + STRONG)
+    between = _between(simplest, [one.found for one in tried], shares)
+    between += _of_exponents(trace, simplest, noise)
+    rows = {
+        one.found.response: _row(one, best=best, share=float(share))
+        for one, share in zip(tried, shares, strict=True)
+    }
+    return ModelChoice(
+        criterion=CRITERION,
+        chosen=simplest.response,
+        candidates=tuple(
+            rows.get(response) or _untried(response) for response in CANDIDATES
+        ),
+        between=between,
+    )
+
+
+def _all_tried(trace: Trace, noise: NoiseModel | None) -> list[_Tried]:
+    """Fit the families in question, in order of simplicity.
+
+    Raises
+    ------
+    FitError
+        As `choose`.
+    """
+    tried: list[_Tried] = []
     first_failure: FitError | None = None
     for response in _in_question(trace):
         try:
@@ -109,35 +145,31 @@ def choose(trace: Trace, *, noise: NoiseModel | None = None) -> ModelChoice:
             first_failure = first_failure or error
             continue
         if _possible(found):
-            tried.append((response, found, _criterion(trace, found)))
+            tried.append(_Tried(found=found, score=_criterion(trace, found)))
     if not tried:
         raise first_failure or FitError("the readings hold no resonance")
     if trace.n_readings < FEW_READINGS:
         # So few say nothing of k: the plain peak stands, and k costs its full spread.
-        tried = [(response, found, tried[0][2]) for response, found, _ in tried]
-    best = min(score for _, _, score in tried)
-    simplest = next(entry for entry in tried if entry[2] <= best + STRONG)
-    shares = np.exp([-0.5 * (score - best) for _, _, score in tried])
+        return [replace(one, score=tried[0].score) for one in tried]
+    return tried
+
+
+def _shares(scores: FloatArray) -> FloatArray:
+    """Return each family's share of the belief, summing to one."""
+    shares: FloatArray = np.exp(-0.5 * (scores - scores.min()))
     shares /= shares.sum()
-    rows = {
-        response: Candidate(
-            response=response,
-            bic=score - best,
-            share=float(share),
-            resonant_frequency_hz=float(found.minimum.parameters[0]),
-            loaded_q=float(found.minimum.parameters[1]),
-        )
-        for (response, found, score), share in zip(tried, shares, strict=True)
-    }
-    between = _between(simplest[1], [found for _, found, _ in tried], shares)
-    between += _of_exponents(trace, simplest[1], noise)
-    return ModelChoice(
-        criterion=CRITERION,
-        chosen=simplest[0],
-        candidates=tuple(
-            rows.get(response) or _untried(response) for response in CANDIDATES
-        ),
-        between=between,
+    return shares
+
+
+def _row(tried: _Tried, *, best: float, share: float) -> Candidate:
+    """Return the row of a family that was fitted."""
+    f0, q_factor = (float(one) for one in tried.found.minimum.parameters[:2])
+    return Candidate(
+        response=tried.found.response,
+        bic=tried.score - best,
+        share=share,
+        resonant_frequency_hz=f0,
+        loaded_q=q_factor,
     )
 
 
@@ -145,21 +177,21 @@ def _in_question(trace: Trace) -> list[Response]:
     """Return the families that the readings' outline allows."""
     if trace.n_readings < FEW_READINGS:
         # A peak's unknowns are the fewest; only what plainly dips is not one.
-        order = np.argsort(trace.frequency_hz, kind="stable")
-        v = trace.amplitude_v[order]
-        dips = 0 < int(np.argmin(v)) < v.size - 1 and np.argmax(v) in (0, v.size - 1)
-        return [
-            response
-            for response in CANDIDATES
-            if type(response) is (Notch if dips else Peak)
-        ]
+        simplest = Notch if _dips(trace) else Peak
+        return [response for response in CANDIDATES if type(response) is simplest]
     rise, fall = _rise_and_fall(trace)
     # What stands out against the rest upwards only is no notch, and vice versa.
+    peaks, notches = rise >= NO_PEAK * fall, fall >= NO_NOTCH * rise
     return [
-        response
-        for response in CANDIDATES
-        if not (rise < NO_PEAK * fall if response.is_peak else fall < NO_NOTCH * rise)
+        response for response in CANDIDATES if (peaks if response.is_peak else notches)
     ]
+
+
+def _dips(trace: Trace) -> bool:
+    """Return whether readings are lowest inside and highest at an end."""
+    v = trace.amplitude_v[trace.order]
+    lowest, highest = int(np.argmin(v)), int(np.argmax(v))
+    return 0 < lowest < v.size - 1 and highest in (0, v.size - 1)
 
 
 def _of_exponents(
@@ -186,17 +218,12 @@ def _of_exponents(
         if _possible(found):
             rivals.append(found)
     scores = np.array([_criterion(trace, found) for found in rivals])
-    shares = np.exp(-0.5 * (scores - scores.min()))
-    return _between(chosen, rivals, shares / shares.sum())
+    return _between(chosen, rivals, _shares(scores))
 
 
 def _rise_and_fall(trace: Trace) -> tuple[float, float]:
     """Return how far readings stand above and below their median, lone ones apart."""
-    order = np.argsort(trace.frequency_hz, kind="stable")
-    v = trace.amplitude_v[order]
-    padded = np.concatenate((v[:1], v, v[-1:]))
-    triples = np.stack((padded[:-2], padded[1:-1], padded[2:]))
-    smooth = np.sort(triples, axis=0)[1]
+    smooth = running_median(trace.amplitude_v[trace.order])
     low, middle, high = np.quantile(smooth, (0.0, 0.5, 1.0))
     return float(high - middle), float(middle - low)
 
@@ -234,8 +261,7 @@ def _criterion(trace: Trace, found: FamilyFit) -> float:
     penalty = p * math.log(n) - float(np.sum(np.log(found.weight)))
     if found.noise_known:
         return found.minimum.cost / found.variance + penalty
-    floor = ROUNDING * float(found.weight @ trace.amplitude_v**2)
-    return n * math.log(max(found.minimum.cost, floor) / n) + penalty
+    return n * math.log(found.cost_of_noise(trace.amplitude_v) / n) + penalty
 
 
 def _between(

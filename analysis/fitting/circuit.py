@@ -220,16 +220,6 @@ class Circuit(Response):
         slopes[2] = v
         return v, slopes
 
-    def starts(
-        self,
-        peak: FloatArray,
-        *,
-        frequency_hz: FloatArray,  # noqa: ARG002 - other families need it
-        amplitude_v: FloatArray,  # noqa: ARG002 - other families need it
-    ) -> list[FloatArray]:
-        """Return parameter vectors to start from, given a peak's (f0, Q, A)."""
-        return [peak[:3]]
-
 
 def coil_in_circuit(result: ResonanceFit) -> CoilInCircuit:
     """Return the coil that a fit of a :class:`Circuit` found.

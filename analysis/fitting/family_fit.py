@@ -14,12 +14,22 @@ from ..quantity import FloatArray
 from .curves import Peak, Response
 from .gauss_newton import Minimum, minimise
 from .linear import closed_form
+from .neighbours import running_median
 from .noise import NoiseModel, NoiseSource
 from .trace import Trace
 
-__all__ = ["FamilyFit", "fit_family", "peak_starts", "rough_peak"]
+__all__ = [
+    "CARRYING",
+    "ROUNDING",
+    "FamilyFit",
+    "fit_family",
+    "peak_starts",
+    "rough_peak",
+]
 
 SMALLEST_V = 1e-50  # below any reading, and squares of it do not vanish
+CARRYING = 0.5  # leverage from which on a reading draws the curve to itself
+ROUNDING = 1e-24  # of the readings' power: residuals below it are arithmetic
 REWEIGHTINGS = 3  # weights taken again from the curve: the third changes nothing
 
 
@@ -52,6 +62,22 @@ class FamilyFit:
     def n_free(self) -> int:
         """Readings beyond the number of parameters."""
         return int(self.weight.size - self.minimum.parameters.size)
+
+    def cost_of_noise(self, amplitude_v: FloatArray) -> float:
+        """Return the cost, not below what arithmetic leaves of exact readings."""
+        floor = ROUNDING * float(self.weight @ amplitude_v**2)
+        return max(self.minimum.cost, floor)
+
+    @property
+    def u_log_q(self) -> float:
+        """Standard uncertainty of ln Q."""
+        return math.sqrt(self.minimum.inverse_normal[1, 1] * self.variance)
+
+    def leverage(self, index: int) -> float:
+        """Return how far a reading draws the curve to itself, 0 to 1."""
+        slope = self.minimum.slopes[:, index]
+        pull = slope @ self.minimum.inverse_normal @ slope
+        return float(pull * self.weight[index])
 
     @property
     def noise_known(self) -> bool:
@@ -215,7 +241,7 @@ def peak_starts(trace: Trace, *, response: Response) -> list[FloatArray]:
         return [rough_peak(trace)]
     if peak.loaded_q is None or peak.amplitude_v is None:
         return [rough_peak(trace)]
-    low, high = float(trace.frequency_hz.min()), float(trace.frequency_hz.max())
+    low, high = trace.span
     start = np.array([peak.resonant_frequency_hz, peak.loaded_q, peak.amplitude_v])
     if not low <= start[0] <= high or not np.all(np.isfinite(start)):
         return [rough_peak(trace), start]
@@ -228,10 +254,9 @@ def rough_peak(trace: Trace) -> FloatArray:
     The highest median of three neighbours is the peak; the stretch of readings above
     seven tenths of it is the bandwidth.
     """
-    order = np.argsort(trace.frequency_hz, kind="stable")
+    order = trace.order
     frequency, amplitude = trace.frequency_hz[order], trace.amplitude_v[order]
-    padded = np.concatenate((amplitude[:1], amplitude, amplitude[-1:]))
-    smooth = np.sort(np.stack((padded[:-2], padded[1:-1], padded[2:])), axis=0)[1]
+    smooth = running_median(amplitude)
     top = int(np.argmax(smooth))
     high = smooth > math.sqrt(0.5) * smooth[top]
     below, above = np.flatnonzero(~high[:top]), np.flatnonzero(~high[top:])

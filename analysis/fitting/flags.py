@@ -1,4 +1,4 @@
-"""Every doubt that a fit can raise, defined once: a code and a sentence.
+"""Every doubt that a fit can raise, defined once: a code, a sentence, its limit.
 
 A flag never changes a number; it says what the number should not be trusted for.
 The figures a sentence speaks of are in the result that carries the flag.
@@ -6,7 +6,21 @@ The figures a sentence speaks of are in the result that carries the flag.
 
 from enum import Enum
 
-__all__ = ["Flag"]
+__all__ = [
+    "FEW_FREE",
+    "LARGEST_Q_DOUBT",
+    "LOW_Q",
+    "MANY_GLITCHES",
+    "WEAK_PEAK",
+    "Flag",
+]
+
+# The limits that the sentences below speak of.
+FEW_FREE = 10  # degrees of freedom
+LARGEST_Q_DOUBT = 1.0 / 3.0  # u(Q)/Q
+LOW_Q = 10.0
+WEAK_PEAK = 8.0  # standard deviations
+MANY_GLITCHES = 0.1  # of the readings
 
 
 class Flag(Enum):

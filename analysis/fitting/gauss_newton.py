@@ -87,8 +87,7 @@ def minimise(
     cost = float(weight @ (residual * residual))
     rounding = ROUNDING * float(weight @ (amplitude_v * amplitude_v))
     n_free = max(amplitude_v.size - theta.size, 1)
-    damping, settled, normal = START_DAMPING, False, np.empty(0)
-    fresh = True
+    damping, settled, fresh, normal = START_DAMPING, False, True, np.empty(0)
     for _ in range(max_steps):
         if fresh:
             weighted = slopes * weight

@@ -21,6 +21,7 @@ from ..quantity import FloatArray
 from .curves import Response
 from .family_fit import FamilyFit, fit_family, peak_starts, rough_peak
 from .gauss_newton import minimise
+from .neighbours import MAD_TO_SIGMA, running_median
 from .noise import NoiseModel
 from .trace import Trace
 
@@ -28,7 +29,6 @@ __all__ = ["fit_without_glitches", "spikes_of"]
 
 BoolArray = NDArray[np.bool_]
 
-MAD_TO_SIGMA = 1.4826  # of a normal distribution
 SUSPECT = 3.5  # robust standard deviations that start the search
 UNEVEN = 1.3  # r.m.s. over robust scatter; of normal residuals seldom so uneven
 NEAR = 5.0  # robust standard deviations within which a reading is first taken
@@ -235,7 +235,7 @@ def _bearable(trace: Trace, keep: BoolArray, response: Response) -> bool:
         return False
     if keep.size - n_left_out < response.n_parameters + SPARE:
         return False
-    out = ~keep[np.argsort(trace.frequency_hz, kind="stable")]
+    out = ~keep[trace.order]
     edges = np.flatnonzero(np.diff(np.concatenate(([0], out.astype(np.int8), [0]))))
     runs = edges[1::2] - edges[::2]
     return bool(runs.size == 0 or runs.max() <= MAX_RUN)
@@ -247,10 +247,6 @@ def spikes_of(trace: Trace) -> BoolArray:
     A spike many times the peak can leave least squares nothing to start from. Whatever
     is above three times the highest running median of three is one, whoever is there.
     """
-    order = np.argsort(trace.frequency_hz, kind="stable")
-    v = trace.amplitude_v[order]
-    padded = np.concatenate((v[:1], v, v[-1:]))
-    triples = np.stack((padded[:-2], padded[1:-1], padded[2:]))
-    highest = float(np.sort(triples, axis=0)[1].max())
+    highest = float(running_median(trace.amplitude_v[trace.order]).max())
     result: BoolArray = trace.amplitude_v > TOWERING * highest
     return result

@@ -14,6 +14,7 @@ import numpy as np
 
 from ..errors import FitError
 from ..quantity import FloatArray
+from .curves import Abscissa
 from .trace import Trace
 
 __all__ = ["HalfPower", "half_power"]
@@ -28,33 +29,36 @@ class HalfPower:
 
     Attributes
     ----------
-    lower_hz, upper_hz
-        Where the amplitude crosses 1/sqrt(2) of its highest reading, in Hz.
+    abscissa
+        What was swept.
+    lower, upper
+        Where the amplitude crosses 1/sqrt(2) of its highest reading, in its unit.
     peak_v
         The highest reading in V.
     """
 
-    lower_hz: float
-    upper_hz: float
+    abscissa: Abscissa
+    lower: float
+    upper: float
     peak_v: float
 
     @property
-    def bandwidth_hz(self) -> float:
-        """Distance of the half-power points in Hz."""
-        return self.upper_hz - self.lower_hz
+    def half_width(self) -> float:
+        """Half the distance of the half-power points."""
+        return 0.5 * (self.upper - self.lower)
 
     @property
-    def resonant_frequency_hz(self) -> float:
-        """Geometric mean of the half-power points in Hz."""
-        return math.sqrt(self.lower_hz * self.upper_hz)
+    def centre(self) -> float:
+        """Geometric mean of the half-power points."""
+        return math.sqrt(self.lower * self.upper)
 
     @property
     def loaded_q(self) -> float:
-        """Resonant frequency over bandwidth."""
-        return self.resonant_frequency_hz / self.bandwidth_hz
+        """Centre over the width that goes with Q: see `Abscissa.half_widths`."""
+        return self.centre / (self.abscissa.half_widths * self.half_width)
 
 
-def half_power(trace: Trace) -> HalfPower:
+def half_power(trace: Trace, *, abscissa: Abscissa = Abscissa.FREQUENCY) -> HalfPower:
     """Read the half-power points of a peak off its trace.
 
     Raises
@@ -73,33 +77,35 @@ def half_power(trace: Trace) -> HalfPower:
     near: Q comes out too large (by 5 % at 51 readings over four bandwidths and noise
     of a thirtieth of the peak). It is a check on a fit, not a rival to it.
     """
-    frequency, amplitude = _averaged(trace)
-    if frequency.size < MIN_READINGS:
+    setting, amplitude = _averaged(trace)
+    if setting.size < MIN_READINGS:
         raise FitError(
-            f"readings at {frequency.size} frequencies show no half-power points; it "
+            f"readings at {setting.size} frequencies show no half-power points; it "
             "takes 3",
-            n_frequencies=int(frequency.size),
+            n_frequencies=int(setting.size),
         )
     top = int(np.argmax(amplitude))
     peak = float(amplitude[top])
     if peak <= 0.0:
         raise FitError("every amplitude is zero: there is no peak")
     level = peak * math.sqrt(0.5)
-    upper = _crossing(frequency[top:], amplitude[top:], level)
-    lower = _crossing(frequency[top::-1], amplitude[top::-1], level)
+    upper = _crossing(setting[top:], amplitude[top:], level)
+    lower = _crossing(setting[top::-1], amplitude[top::-1], level)
     if lower is None or upper is None:
         side = "below" if lower is None else "above"
         if lower is None and upper is None:
             side = "on either side of"
         raise FitError(
             f"the amplitude does not fall to half power {side} the highest reading at "
-            f"{frequency[top]:.9g} Hz; widen the sweep",
-            peak_hz=float(frequency[top]),
+            f"{setting[top]:.9g} {abscissa.unit}; widen the sweep",
+            peak=float(setting[top]),
         )
     for _ in range(PASSES):  # the centre that t is counted from is theirs
         centre = math.sqrt(lower.at(level) * upper.at(level))
         lower, upper = lower.about(centre), upper.about(centre)
-    return HalfPower(lower_hz=lower.at(level), upper_hz=upper.at(level), peak_v=peak)
+    return HalfPower(
+        abscissa=abscissa, lower=lower.at(level), upper=upper.at(level), peak_v=peak
+    )
 
 
 def _averaged(trace: Trace) -> tuple[FloatArray, FloatArray]:
@@ -113,24 +119,24 @@ def _averaged(trace: Trace) -> tuple[FloatArray, FloatArray]:
 class _Crossing:
     """Two readings that hold a crossing, and the centre that t is counted from."""
 
-    frequency_hz: tuple[float, float]
+    setting: tuple[float, float]
     amplitude_v: tuple[float, float]
-    centre_hz: float | None = None
+    centre: float | None = None
 
-    def about(self, centre_hz: float) -> "_Crossing":
-        """Return the crossing with its t counted from `centre_hz`."""
+    def about(self, centre: float) -> "_Crossing":
+        """Return the crossing with its t counted from `centre`."""
         return _Crossing(
-            frequency_hz=self.frequency_hz,
+            setting=self.setting,
             amplitude_v=self.amplitude_v,
-            centre_hz=centre_hz,
+            centre=centre,
         )
 
     def at(self, level_v: float) -> float:
-        """Return where the amplitude crosses the level, in Hz."""
+        """Return where the amplitude crosses the level."""
         (f1, f2), (v1, v2), centre = (
-            self.frequency_hz,
+            self.setting,
             self.amplitude_v,
-            self.centre_hz,
+            self.centre,
         )
         if v2 <= 0.0 or centre is None or (f1 - centre) * (f2 - centre) < 0.0:
             # A zero has no reciprocal, and across the centre t^2 turns: the chord.
@@ -142,7 +148,7 @@ class _Crossing:
 
 
 def _crossing(
-    frequency: FloatArray, amplitude: FloatArray, level: float
+    setting: FloatArray, amplitude: FloatArray, level: float
 ) -> _Crossing | None:
     """Return where the amplitude first falls to the level, walking outwards."""
     below = amplitude <= level
@@ -150,6 +156,6 @@ def _crossing(
         return None
     i = int(np.argmax(below))
     return _Crossing(
-        frequency_hz=(float(frequency[i - 1]), float(frequency[i])),
+        setting=(float(setting[i - 1]), float(setting[i])),
         amplitude_v=(float(amplitude[i - 1]), float(amplitude[i])),
     )

@@ -18,7 +18,7 @@ import numpy as np
 
 from ..errors import InputError
 from ..quantity import FloatArray, checked_column
-from .curves import Response
+from .curves import Abscissa, Response
 from .noise import NoiseModel
 from .resonance import fit
 from .resonance_fit import ResonanceFit
@@ -39,7 +39,7 @@ class PeakInCapacitance(Response):
     Its first parameter is T0 in F where other families have f0.
     """
 
-    abscissa_unit: ClassVar[str] = "F"
+    abscissa: ClassVar[Abscissa] = Abscissa.CAPACITANCE
 
     @property
     def label(self) -> str:
@@ -96,8 +96,8 @@ class CapacitanceFit:
     loaded_q, u_loaded_q
         Total capacitance over half-width, the stray's uncertainty included.
     resonance
-        The fit in total capacitance: its `resonant_frequency_hz` is T0 in F. It holds
-        the flags, the residuals, the glitches and the half-power settings.
+        The fit in total capacitance, its `centre` T0 in F. It holds the flags, the
+        residuals, the glitches and the half-power settings.
     """
 
     resonant_capacitance_f: float
@@ -182,15 +182,13 @@ def capacitance_fit(
     stray_capacitance_f, u_stray_capacitance_f
         As for `fit_in_capacitance`.
     """
-    total, q_factor = resonance.resonant_frequency_hz, resonance.loaded_q
-    # T0/Q is the half-width, where in frequency it is the whole.
-    width = resonance.bandwidth_hz
+    doubt_of_stray = u_stray_capacitance_f / resonance.half_width
     return CapacitanceFit(
-        resonant_capacitance_f=total - stray_capacitance_f,
-        u_resonant_capacitance_f=resonance.u_resonant_frequency_hz,
-        half_width_f=width,
-        u_half_width_f=resonance.u_bandwidth_hz,
-        loaded_q=q_factor,
-        u_loaded_q=math.hypot(resonance.u_loaded_q, u_stray_capacitance_f / width),
+        resonant_capacitance_f=resonance.centre - stray_capacitance_f,
+        u_resonant_capacitance_f=resonance.u_centre,
+        half_width_f=resonance.half_width,
+        u_half_width_f=resonance.u_half_width,
+        loaded_q=resonance.loaded_q,
+        u_loaded_q=math.hypot(resonance.u_loaded_q, doubt_of_stray),
         resonance=resonance,
     )

@@ -24,7 +24,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..quantity import FloatArray
-from .family_fit import FamilyFit
+from .family_fit import ROUNDING, FamilyFit
 from .noise import NoiseModel
 from .trace import NoiseLaw
 
@@ -39,7 +39,6 @@ __all__ = [
 
 # Constant shares of the noise at the peak; 1e-3 is what NoiseModel calls none.
 FLOORS = (0.3, 0.1, 0.03, 1e-3)
-ROUNDING = 1e-24  # of the readings' power: residuals below it are arithmetic
 
 LEAST_DOF = 2.0  # of an interval, however the laws disagree
 SMALL_SPREAD = 1e-6  # arithmetic
@@ -156,8 +155,7 @@ def restricted_score(found: FamilyFit, amplitude_v: FloatArray) -> float:
     families of different size and fits to different readings can be compared.
     """
     n_free = max(found.n_free, 1)
-    floor = ROUNDING * float(found.weight @ amplitude_v**2)
-    variance = max(found.minimum.cost, floor) / n_free
+    variance = found.cost_of_noise(amplitude_v) / n_free
     return (
         n_free * (math.log(2.0 * math.pi * variance) + 1.0)
         - float(np.sum(np.log(found.weight)))

@@ -6,8 +6,8 @@ reciprocal power is drawn aside by the noise it inverts. What is left of second 
 is computed and taken off (gauss_newton.py).
 
 The way: choose the family where none is given (choice.py), fit it (family_fit.py),
-look for glitches (outliers.py) and for a second peak (beside.py), refuse or flag
-(judgement.py).
+look for glitches (glitches.py) and for a second peak (second_peak.py), refuse
+(refusal.py) or flag (doubts.py).
 """
 
 import math
@@ -18,29 +18,23 @@ from numpy.typing import NDArray
 
 from ..errors import FitError
 from ..quantity import FloatArray
-from .attempt import best_attempt
-from .beside import fit_beside_another
 from .choice import AUTO, Auto, ModelChoice
-from .curves import Response
+from .curves import OtherPeak, Response, TwoPeaks
+from .doubts import judge
 from .family_fit import FamilyFit
-from .flags import Flag
+from .flags import MANY_GLITCHES, Flag
 from .gauss_newton import second_order_bias
 from .glitches import spikes_of
 from .half_power import HalfPower, half_power
-from .judgement import (
-    MANY,
-    Judged,
-    growth_of_pattern,
-    judge,
-    refuse_empty_q,
-    refuse_unbelievable,
-    repeats_disagree,
-)
+from .judged import Judged
 from .noise import NoiseModel, replicate_degrees_of_freedom
 from .noise_law import freedom_over_laws, law_scores
+from .refusal import refuse_empty_q, refuse_unbelievable
+from .residuals import growth_of_pattern, repeats_disagree
 from .resonance_fit import ExtraParameter, ResonanceFit
+from .second_peak import fit_beside_another
 from .trace import Trace
-from .two_peaks import OtherPeak, TwoPeaks
+from .whole_fit import best_whole_fit
 
 __all__ = ["AUTO", "ExtraParameter", "ResonanceFit", "fit"]
 
@@ -79,7 +73,7 @@ def fit(
     ------
     FitError
         Fewer readings than unknowns, no peak, a peak outside the readings, or
-        half-power points outside them (judgement.py says when that is only flagged).
+        half-power points outside them (refusal.py says when that is only flagged).
 
     Notes
     -----
@@ -106,7 +100,7 @@ def _without_spikes(
     found = _fit(trace.select(~spikes), response, noise, refuse_glitches=True)
     refused = sorted([*np.flatnonzero(spikes), *rest[list(found.refused)]])
     flags = {*found.flags, Flag.GLITCHES_REFUSED}
-    if len(refused) > MANY * trace.n_readings:
+    if len(refused) > MANY_GLITCHES * trace.n_readings:
         flags.add(Flag.MANY_GLITCHES)
     residual = trace.amplitude_v - found.amplitude_at(trace.frequency_hz)
     residual.flags.writeable = False
@@ -129,7 +123,7 @@ def _fit(
     if noise is None:
         noise = _noise_of_repeats(trace)
     open_law = noise is None and trace.u_amplitude_v is None
-    best = best_attempt(trace, response, noise, refuse_glitches=refuse_glitches)
+    best = best_whole_fit(trace, response, noise, refuse_glitches=refuse_glitches)
     found, keep, others = fit_beside_another(
         trace, best.found, best.keep, noise=best.noise
     )
@@ -189,9 +183,7 @@ def _result(trace: Trace, found: FamilyFit, aside: _Aside) -> ResonanceFit:
         loaded_q=float(parameters[1]), u_loaded_q=math.sqrt(covariance[1, 1])
     )
     flags = _with_others(flags, aside.others, parameters)
-    points, missing = _half_power(
-        _believed(trace, refused) if found.response.is_peak else None
-    )
+    points, missing = _half_power(_believed(trace, refused), found.response)
     result = _numbers(trace, found, parameters, covariance)
     return replace(
         result,
@@ -228,10 +220,11 @@ def _numbers(
 ) -> ResonanceFit:
     """Return the result's numbers; what was found beside them is added later."""
     response, minimum = found.response, found.minimum
-    f0, q_factor = float(parameters[0]), float(parameters[1])
+    centre, q_factor = float(parameters[0]), float(parameters[1])
     u = np.sqrt(np.diagonal(covariance))
-    bandwidth = f0 / q_factor
-    slope = np.array([1.0 / q_factor, -bandwidth / q_factor])
+    width = centre / q_factor
+    slope = np.array([1.0 / q_factor, -width / q_factor])
+    u_width = math.sqrt(float(slope @ covariance[:2, :2] @ slope))
     core = covariance[:3, :3].copy()
     residual = trace.amplitude_v - response.amplitude(trace.frequency_hz, parameters)
     for array in (core, residual):
@@ -240,21 +233,16 @@ def _numbers(
     chi2 = minimum.cost / (found.variance * found.n_free) if found.n_free else None
     return ResonanceFit(
         response=response,
-        resonant_frequency_hz=f0,
-        u_resonant_frequency_hz=float(u[0]),
+        centre=centre,
+        u_centre=float(u[0]),
         loaded_q=q_factor,
         u_loaded_q=float(u[1]),
-        bandwidth_hz=bandwidth,
-        u_bandwidth_hz=math.sqrt(float(slope @ covariance[:2, :2] @ slope)),
+        half_width=width / response.abscissa.half_widths,
+        u_half_width=u_width / response.abscissa.half_widths,
         amplitude_v=float(parameters[2]),
         u_amplitude_v=float(u[2]),
         covariance=core,
-        extra=tuple(
-            ExtraParameter(name=name, value=float(value), u_value=float(u_value))
-            for name, value, u_value in zip(
-                response.extra_names, parameters[3:], u[3:], strict=True
-            )
-        ),
+        extra=_extra(response, parameters[3:], u[3:]),
         reduced_chi2=chi2,
         degrees_of_freedom=found.degrees_of_freedom,
         noise_v=math.sqrt(found.variance / peak_weight),
@@ -267,6 +255,18 @@ def _numbers(
         choice=None,
         half_power=None,
         half_power_missing="",
+    )
+
+
+def _extra(
+    response: Response, values: FloatArray, u_values: FloatArray
+) -> tuple[ExtraParameter, ...]:
+    """Name the parameters beyond centre, Q and height."""
+    return tuple(
+        ExtraParameter(name=name, value=float(value), u_value=float(u_value))
+        for name, value, u_value in zip(
+            response.extra_names, values, u_values, strict=True
+        )
     )
 
 
@@ -332,11 +332,11 @@ def _believed(trace: Trace, refused: tuple[int, ...]) -> Trace:
     return trace.select(keep)
 
 
-def _half_power(trace: Trace | None) -> tuple[HalfPower | None, str]:
+def _half_power(trace: Trace, response: Response) -> tuple[HalfPower | None, str]:
     """Return the half-power points, or why there are none."""
-    if trace is None:
+    if not response.is_peak:
         return None, "a notch has no half-power points of a peak"
     try:
-        return half_power(trace), ""
+        return half_power(trace, abscissa=response.abscissa), ""
     except FitError as error:
         return None, str(error)

@@ -8,18 +8,17 @@ from scipy import special
 
 from ..quantity import FloatArray
 from .choice import ModelChoice
-from .curves import Response
+from .curves import Abscissa, OtherPeak, Response
 from .flags import Flag
 from .half_power import HalfPower
 from .noise import NoiseSource
-from .two_peaks import OtherPeak
 
 __all__ = ["ExtraParameter", "ResonanceFit"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ExtraParameter:
-    """A parameter beyond f0, Q and A.
+    """A parameter beyond centre, Q and height.
 
     Attributes
     ----------
@@ -42,16 +41,18 @@ class ResonanceFit:
     ----------
     response
         The family that was fitted.
-    resonant_frequency_hz, u_resonant_frequency_hz
-        The undamped resonance f0 in Hz.
+    centre, u_centre
+        The undamped resonance in the unit of the `abscissa`: f0, or the total
+        capacitance T0 where a capacitor was turned.
     loaded_q, u_loaded_q
         Q with everything on the tank that loads it.
-    bandwidth_hz, u_bandwidth_hz
-        f0/Q in Hz, with the correlation of both taken in.
+    half_width, u_half_width
+        From the centre to a half-power point, in the same unit, the correlation of
+        centre and Q taken in.
     amplitude_v, u_amplitude_v
         Height A of the tank's response at f0 in V.
     covariance
-        Of (f0, Q, A), in their units, shape (3, 3).
+        Of (centre, Q, A), in their units, shape (3, 3).
     extra
         The family's further parameters.
     reduced_chi2
@@ -80,12 +81,12 @@ class ResonanceFit:
     """
 
     response: Response
-    resonant_frequency_hz: float
-    u_resonant_frequency_hz: float
+    centre: float
+    u_centre: float
     loaded_q: float
     u_loaded_q: float
-    bandwidth_hz: float
-    u_bandwidth_hz: float
+    half_width: float
+    u_half_width: float
     amplitude_v: float
     u_amplitude_v: float
     covariance: FloatArray
@@ -103,18 +104,51 @@ class ResonanceFit:
     half_power: HalfPower | None
     half_power_missing: str
 
-    def amplitude_at(self, frequency_hz: FloatArray) -> FloatArray:
-        """Return the fitted amplitude in V at `frequency_hz` in Hz, any shape."""
+    @property
+    def abscissa(self) -> Abscissa:
+        """What was swept, with its unit."""
+        return self.response.abscissa
+
+    @property
+    def resonant_frequency_hz(self) -> float:
+        """f0 in Hz; there is none (`AttributeError`) where a capacitor was turned."""
+        return self._in_hertz(self.centre)
+
+    @property
+    def u_resonant_frequency_hz(self) -> float:
+        """Standard uncertainty of f0 in Hz."""
+        return self._in_hertz(self.u_centre)
+
+    @property
+    def bandwidth_hz(self) -> float:
+        """f0/Q in Hz: the half-power points' distance."""
+        return self._in_hertz(2.0 * self.half_width)
+
+    @property
+    def u_bandwidth_hz(self) -> float:
+        """Standard uncertainty of the bandwidth in Hz."""
+        return self._in_hertz(2.0 * self.u_half_width)
+
+    def _in_hertz(self, value: float) -> float:
+        if self.abscissa is not Abscissa.FREQUENCY:
+            raise AttributeError(
+                f"a fit over {self.abscissa.quantity} has a centre and a half-width in "
+                f"{self.abscissa.unit}, none in Hz"
+            )
+        return value
+
+    def amplitude_at(self, setting: FloatArray) -> FloatArray:
+        """Return the fitted amplitude in V at settings of the abscissa, any shape."""
         return self.response.amplitude(
-            np.asarray(frequency_hz, dtype=np.float64), self.parameters
+            np.asarray(setting, dtype=np.float64), self.parameters
         )
 
     @property
     def parameters(self) -> FloatArray:
-        """The family's parameter vector (f0, Q, A, extras), shape (p,)."""
+        """The family's parameter vector (centre, Q, A, extras), shape (p,)."""
         return np.array(
             [
-                self.resonant_frequency_hz,
+                self.centre,
                 self.loaded_q,
                 self.amplitude_v,
                 *(parameter.value for parameter in self.extra),

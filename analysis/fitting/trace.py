@@ -97,6 +97,16 @@ class Trace:
         """Number of readings N."""
         return int(self.frequency_hz.size)
 
+    @property
+    def span(self) -> tuple[float, float]:
+        """The lowest and the highest frequency read, in Hz."""
+        return float(self.frequency_hz.min()), float(self.frequency_hz.max())
+
+    @property
+    def order(self) -> NDArray[np.intp]:
+        """Indices that sort the readings by frequency, repeats as they came."""
+        return np.argsort(self.frequency_hz, kind="stable")
+
     @classmethod
     def from_power_dbm(
         cls,

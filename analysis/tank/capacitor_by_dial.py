@@ -87,7 +87,7 @@ def deduce_by_dial(
     omega = 2.0 * math.pi * frequency_hz
 
     def true(inputs: Mapping[str, Any], step: str) -> tuple[Any, Any]:
-        shown = inputs[f"resonant_frequency, {step}"]
+        shown = inputs[f"resonant_capacitance, {step}"]
         # A ratio of readings that is wrong by e moves the half-width by -2e.
         quality = inputs[f"loaded_q, {step}"] * (
             1.0 + 2.0 * inputs["detector linearity"]

@@ -17,7 +17,7 @@ RESONANCE_UNITS: Mapping[str, str] = {
 
 
 def measured_pair(found: ResonanceFit, *, step: str = "") -> MeasuredPair:
-    """Hand a fit's f0 and Q on, with their covariance and degrees of freedom.
+    """Hand a fit's centre and Q on, with their covariance and degrees of freedom.
 
     Parameters
     ----------
@@ -28,8 +28,8 @@ def measured_pair(found: ResonanceFit, *, step: str = "") -> MeasuredPair:
     """
     beside = f", {step}" if step else ""
     return MeasuredPair(
-        names=(f"resonant_frequency{beside}", f"loaded_q{beside}"),
-        values=(found.resonant_frequency_hz, found.loaded_q),
+        names=(f"resonant_{found.abscissa.quantity}{beside}", f"loaded_q{beside}"),
+        values=(found.centre, found.loaded_q),
         covariance=found.covariance[:2, :2],
         degrees_of_freedom=found.degrees_of_freedom,
         source=f"readings and fit{beside}",

@@ -66,7 +66,7 @@ def fit(
         exponent=exponent,
         label=label or file.stem,
         source=f"{file.name}, {step}" if step else file.name,
-        by_dial=sweep.by_dial,
+        abscissa=sweep.abscissa,
         frequency_hz=sweep.frequency_hz,
         stray_f=NO_STRAY if stray is None else parse_stated(stray, "F"),
     )

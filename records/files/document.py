@@ -104,28 +104,25 @@ def _reading(reading: Reading) -> dict[str, Any]:
 def _fit(found: ResonanceFit) -> dict[str, Any]:
     """Give a fit as it came out of the readings; nothing in it is corrected.
 
-    Over a dial's settings its abscissa is F where Hz is written, and Q is that of the
-    setting alone: the setting over its half-width.
+    Over a dial's settings the centre and the half-power points are in F, and Q is that
+    of the setting alone: the setting over its half-width.
     """
-    direct, response = found.half_power, found.response
-    unit = response.abscissa_unit
-    centre, width = (
-        ("resonant_capacitance", "capacitance_half_width")
-        if unit == "F"
-        else ("resonant_frequency", "bandwidth")
-    )
+    direct, response, unit = found.half_power, found.response, found.abscissa.unit
+    centre, u_centre = found.centre, found.u_centre
+    width = "bandwidth" if unit == "Hz" else "capacitance_half_width"
+    times = found.abscissa.half_widths
     return {
         "response": response.label,
         "exponent": response.exponent if isinstance(response, Peak) else None,
         "abscissa_unit": unit,
-        centre: _number(
-            found.resonant_frequency_hz, u=found.u_resonant_frequency_hz, unit=unit
-        ),
+        f"resonant_{found.abscissa.quantity}": _number(centre, u=u_centre, unit=unit),
         "loaded_q": _number(found.loaded_q, u=found.u_loaded_q, unit="1"),
-        width: _number(found.bandwidth_hz, u=found.u_bandwidth_hz, unit=unit),
+        width: _number(
+            times * found.half_width, u=times * found.u_half_width, unit=unit
+        ),
         "amplitude_v": found.amplitude_v,
         "extra": {one.name: one.value for one in found.extra},
-        "covariance_f0_q_a": found.covariance.tolist(),
+        "covariance": found.covariance.tolist(),
         "noise_v": _finite(found.noise_v),
         "noise_source": found.noise_source.value,
         "reduced_chi2": _finite(found.reduced_chi2),
@@ -143,8 +140,8 @@ def _fit(found: ResonanceFit) -> dict[str, Any]:
         "half_power_points": None
         if direct is None
         else {
-            "lower_hz": direct.lower_hz,
-            "upper_hz": direct.upper_hz,
+            f"lower_{unit.lower()}": direct.lower,
+            f"upper_{unit.lower()}": direct.upper,
             "loaded_q": direct.loaded_q,
         },
         "half_power_missing": found.half_power_missing or None,

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...analysis.errors import InputError
-from ...analysis.fitting import Trace
+from ...analysis.fitting import Abscissa, Trace
 from ...analysis.reading import Reading
 
 __all__ = ["SweepInFile", "read_comments", "read_steps", "read_sweep"]
@@ -36,8 +36,8 @@ class SweepInFile:
     ----------
     trace
         The readings; of a sweep with a variable capacitor, over its settings in F.
-    by_dial
-        Whether a capacitor was turned, at one frequency.
+    abscissa
+        What was swept: the frequency, or a capacitor at one frequency.
     step
         What the file calls the sweep; empty where it has but one.
     frequency_hz
@@ -45,7 +45,7 @@ class SweepInFile:
     """
 
     trace: Trace
-    by_dial: bool = False
+    abscissa: Abscissa = Abscissa.FREQUENCY
     step: str = ""
     frequency_hz: float = 0.0
 
@@ -70,9 +70,8 @@ def read_sweep(path: Path, *, step: str = "") -> SweepInFile:
     """
     table = _table(path).of_step(step)
     abscissa, kind = table.abscissa, _amplitude_column(table.names, path=path)
-    setting = table.column(abscissa)
+    setting = table.column(abscissa.column)
     amplitude = table.column(kind)
-    by_dial = abscissa == "capacitance_f"
     try:
         if kind == "power_dbm":
             trace = Trace.from_power_dbm(frequency_hz=setting, power_dbm=amplitude)
@@ -86,10 +85,10 @@ def read_sweep(path: Path, *, step: str = "") -> SweepInFile:
     except InputError as error:
         raise InputError(f"readings file {path}: {error}", path=path) from error
     frequency_hz = 0.0
-    if by_dial and "frequency_hz" in table.names:
+    if abscissa is Abscissa.CAPACITANCE and "frequency_hz" in table.names:
         frequency_hz = table.column("frequency_hz")[0]
     return SweepInFile(
-        trace=trace, by_dial=by_dial, step=step, frequency_hz=frequency_hz
+        trace=trace, abscissa=abscissa, step=step, frequency_hz=frequency_hz
     )
 
 
@@ -226,10 +225,10 @@ class _Table:
         return _Table(path=self.path, names=self.names, rows=rows)
 
     @property
-    def abscissa(self) -> str:
+    def abscissa(self) -> Abscissa:
         """What was swept: the capacitor where every line has its setting."""
         settings = [self._text(row, "capacitance_f") for _, row in self.rows]
-        return "capacitance_f" if all(settings) else "frequency_hz"
+        return Abscissa.CAPACITANCE if all(settings) else Abscissa.FREQUENCY
 
     def _text(self, row: list[str], name: str) -> str:
         if name not in self.names:

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .summary import quantity_rows
+from ...analysis.fitting import Abscissa
+from .summary import SCALES, quantity_rows
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -66,18 +67,12 @@ def results_line(result: Result) -> str:
 
 def _draw(axes: Axes, swept: Swept, *, scale: float) -> None:
     found = swept.found
-    by, unit = (1e-12, "pF") if swept.by_dial else (1e6, "MHz")
+    by, unit = SCALES[found.abscissa]
+    by_dial = found.abscissa is Abscissa.CAPACITANCE
     used = np.array(swept.used, dtype=np.intp)
-    abscissa = np.array(
-        [
-            (one.capacitance_f or 0.0) if swept.by_dial else one.frequency_hz
-            for one in swept.readings
-        ]
-    )[used]
+    abscissa = swept.settings
     amplitude = np.array([one.amplitude_v for one in swept.readings])[used]
-    # Over a capacitor the bandwidth is a half-width already.
-    half = found.bandwidth_hz * (1.0 if swept.by_dial else 0.5)
-    centre = found.resonant_frequency_hz
+    centre, half = found.centre, found.half_width
     low = max(abscissa.min(), centre - VIEW * half)
     high = min(abscissa.max(), centre + VIEW * half)
     margin = 0.05 * (high - low)
@@ -93,11 +88,11 @@ def _draw(axes: Axes, swept: Swept, *, scale: float) -> None:
     )  # fmt: skip
     axes.set_xlim((low - margin) / by, (high + margin) / by)
     axes.set_title(swept.step or "first", fontsize=10, parse_math=False)
-    axes.set_xlabel(f"{'dial' if swept.by_dial else 'frequency'}, {unit}")
+    axes.set_xlabel(f"{'dial' if by_dial else 'frequency'}, {unit}")
     axes.text(
         0.97,
         0.96,
-        f"half-width {half / by:.4g} {unit}" if swept.by_dial
+        f"half-width {half / by:.4g} {unit}" if by_dial
         else f"Q = {found.loaded_q:.4g}",
         transform=axes.transAxes, ha="right", va="top", fontsize=8,
     )  # fmt: skip

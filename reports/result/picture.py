@@ -8,6 +8,7 @@ from typing import IO, TYPE_CHECKING, Literal
 
 import numpy as np
 
+from ...analysis.fitting import Abscissa
 from ...analysis.quantity import format_quantity
 from ..errors import ReportError
 from .summary import heading
@@ -81,7 +82,8 @@ def draw(result: Result) -> Figure:
         from matplotlib.figure import Figure
     except ImportError as error:
         raise ReportError(NO_LIBRARY) from error
-    if len(result.evidence.sweeps) > 1 or result.evidence.sweeps[0].by_dial:
+    sweeps = result.evidence.sweeps
+    if len(sweeps) > 1 or sweeps[0].found.abscissa is not Abscissa.FREQUENCY:
         from .panels import draw_panels, results_line
 
         figure = draw_panels(result)
@@ -212,7 +214,7 @@ def _draw_half_power(axes: Axes, result: Result, *, scale: float) -> None:
     if direct is None:
         return
     level = direct.peak_v * np.sqrt(0.5) * scale
-    points = (direct.lower_hz / 1e6, direct.upper_hz / 1e6)
+    points = (direct.lower / 1e6, direct.upper / 1e6)
     axes.plot(points, (level, level), "-", color=HALF, lw=1.0)
     axes.plot(
         points,

@@ -3,11 +3,12 @@
 import math
 from dataclasses import dataclass
 
-from ...analysis.fitting import ResonanceFit
+from ...analysis.fitting import Abscissa, ResonanceFit
 from ...analysis.quantity import Quantity, format_quantity
 from ...analysis.result import Result, Swept
 
 __all__ = [
+    "SCALES",
     "BudgetRow",
     "QuantityRow",
     "StepRow",
@@ -51,6 +52,8 @@ PROCEDURES = {
     "sweep": "Resonance on the bench",
     "fit": "Resonance in a readings file",
 }
+# How a setting is written: the scale, and the unit then.
+SCALES = {Abscissa.FREQUENCY: (1e6, "MHz"), Abscissa.CAPACITANCE: (1e-12, "pF")}
 LEAST_SHARE = 0.001  # of the variance: below it a contribution is not worth a line
 
 
@@ -117,21 +120,21 @@ def step_rows(result: Result) -> list[StepRow]:
 
 def _own(swept: Swept) -> tuple[Quantity, ...]:
     """Give a sweep's own quantities; of a dial its setting and half-width."""
-    if not swept.by_dial:
-        return swept.quantities
     found = swept.found
+    if found.abscissa is Abscissa.FREQUENCY:
+        return swept.quantities
     return (
         Quantity(
             name="resonant_capacitance",
-            value=found.resonant_frequency_hz,
+            value=found.centre,
             unit="F",
-            standard_uncertainty=found.u_resonant_frequency_hz,
+            standard_uncertainty=found.u_centre,
         ),
         Quantity(
             name="capacitance_half_width",
-            value=found.bandwidth_hz,
+            value=found.half_width,
             unit="F",
-            standard_uncertainty=found.u_bandwidth_hz,
+            standard_uncertainty=found.u_half_width,
         ),
     )
 
@@ -194,13 +197,8 @@ def _of_sweep(swept: Swept) -> list[str]:
     found = swept.found
     sentences = [cross_check(swept), _response(found)]
     if found.refused:
-        refused = [swept.readings[swept.used[index]] for index in found.refused]
-        places = ", ".join(
-            _abscissa(
-                (one.capacitance_f or 0.0) if swept.by_dial else one.frequency_hz, found
-            )
-            for one in refused
-        )
+        refused = swept.settings[list(found.refused)]
+        places = ", ".join(_abscissa(one, found) for one in refused)
         sentences.append(f"Readings left out as glitches, at {places}.")
     sentences.extend(
         f"Another resonance stands at {_abscissa(other.frequency_hz, found)}."
@@ -233,10 +231,9 @@ def _response(found: ResonanceFit) -> str:
 
 def _abscissa(value: float, found: ResonanceFit) -> str:
     """Write a frequency in MHz, or a setting in pF, as finely as the bandwidth is."""
-    scale, unit = (
-        (1e6, "MHz") if found.response.abscissa_unit == "Hz" else (1e-12, "pF")
-    )
-    digits = max(0, math.ceil(-math.log10(found.bandwidth_hz / scale)) + 2)
+    scale, unit = SCALES[found.abscissa]
+    width = found.centre / found.loaded_q
+    digits = max(0, math.ceil(-math.log10(width / scale)) + 2)
     return f"{value / scale:.{digits}f} {unit}"
 
 
@@ -246,14 +243,12 @@ def cross_check(swept: Swept) -> str:
     if found.half_power is None:
         return f"No half-power points to check against: {found.half_power_missing}."
     direct = found.half_power
-    # Over a capacitor the half-width is to the setting what the whole is to f0.
-    quality = direct.loaded_q * (2.0 if swept.by_dial else 1.0)
-    per_cent = 100.0 * (quality / found.loaded_q - 1.0)
-    lower, upper = (_abscissa(x, found) for x in (direct.lower_hz, direct.upper_hz))
+    per_cent = 100.0 * (direct.loaded_q / found.loaded_q - 1.0)
+    lower, upper = (_abscissa(x, found) for x in (direct.lower, direct.upper))
     number, _, unit = lower.partition(" ")
-    what = f"half-width {direct.bandwidth_hz / 2e-12:#.4g} pF"
-    if not swept.by_dial:
-        what = f"Q = {quality:#.4g}"
+    what = f"half-width {direct.half_width / 1e-12:#.4g} pF"
+    if found.abscissa is Abscissa.FREQUENCY:
+        what = f"Q = {direct.loaded_q:#.4g}"
     return (
         f"Half-power points read straight off the readings: {number} and "
         f"{upper.removesuffix(f' {unit}')} {unit}, {what} ({per_cent:+.1f} % from the "

@@ -8,7 +8,7 @@ from ...analysis.quantity import Caution, Quantity, format_quantity
 from ...analysis.reading import Reading
 from ...analysis.result import Result
 from .file import LotFile
-from .tables import RangeTable
+from .tables import EXPANDED, RangeTable
 
 __all__ = [
     "NOT_MEASURED",
@@ -20,7 +20,6 @@ __all__ = [
     "shown",
 ]
 
-EXPANDED = 2.0  # coverage factor of the doubt that is shown beside a value
 NOT_MEASURED = "not_measured"  # a limit on what the result does not have
 
 

@@ -25,6 +25,7 @@ from ...drivers.bench import Farads, Fraction, Hertz, Loss
 
 __all__ = [
     "ASK",
+    "EXPANDED",
     "QUANTITIES",
     "QUANTITY_UNITS",
     "CheckTable",

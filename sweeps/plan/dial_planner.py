@@ -23,22 +23,24 @@ from ...analysis.reading import Reading, Setting
 from ..errors import EdgeError, NoResonanceError, SweepError
 from .ask_tell import AskTell
 from .ask_tell import Steps as Plan
+from .peak_goal import ROOT3
+from .peak_planner import (
+    ALIKE,
+    FLANKS,
+    HOPELESS,
+    MOST_OVERVIEWS,
+    ROUND,
+    SEARCH_Q,
+    SETTLING_TAUS,
+    WINDOW,
+)
 
 __all__ = ["DialGoal", "DialPlanner"]
 
 SEARCH = 7
 MOST_LOOKS = 8
-FLANKS = (0.2, 0.9)  # of the peak: a reading there says where the flank is
-ROOT3 = math.sqrt(3.0)
 OVERVIEW = (0.0, 0.5, -0.5, 1.0, -1.0, ROOT3, -ROOT3)  # in half-widths
-ROUND = (0.0, ROOT3, -ROOT3, -ROOT3, ROOT3, 0.0)  # there and back: a drift cancels
-MOST_OVERVIEWS = 3
-ALIKE = 1.6  # factor in width up to which an overview still shows the whole peak
-WINDOW = 6.0  # half-widths that the fit may use
 LEAST_DOF = 10.0
-HOPELESS = 0.3  # u(h)/h of an overview that has seen no resonance
-SETTLING_TAUS = 7.0
-SETTLING_Q = 500.0
 LEAST_READINGS = SEARCH + 2 * len(OVERVIEW)
 
 
@@ -252,7 +254,7 @@ class DialPlanner(AskTell):
 
     def _at(self, settings_f: Iterable[float]) -> Plan:
         goal = self.goal
-        settle_s = SETTLING_TAUS * SETTLING_Q / (math.pi * goal.frequency_hz)
+        settle_s = SETTLING_TAUS * SEARCH_Q / (math.pi * goal.frequency_hz)
         for wanted_f in settings_f:
             if not goal.lowest_f <= wanted_f <= goal.highest_f:
                 continue

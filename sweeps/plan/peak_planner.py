@@ -41,6 +41,7 @@ __all__ = ["PeakGoal", "PeakPlanner", "PeakPrior", "trace_of"]
 SETTLING_TAUS = 7.0  # the envelope is then within exp(-7) = 0.1 % of its end value
 SEARCH_Q = 500.0  # what a search must wait for, since it does not know the Q yet
 MOST_LOOKS = 12  # each look at least halves the gap; 12 span 4000 half-bandwidths
+# Of peaks over frequency and over a dial alike; half-bandwidths are half-widths there.
 FLANKS = (0.2, 0.9)  # of the peak: a reading there says where the flank is
 MOST_OVERVIEWS = 3
 ALIKE = 1.6  # factor in Q up to which an overview still shows the whole peak

@@ -128,6 +128,6 @@ def measure_by_dial(
 
 def _below(goal: DialGoal, reference: Swept, *, table: CapacitorTable) -> DialGoal:
     """Look below the first resonance: an added capacitor turns the dial down."""
-    first_f = reference.found.resonant_frequency_hz
-    highest_f = min(first_f + 4.0 * reference.found.bandwidth_hz, table.highest_f)
+    found = reference.found
+    highest_f = min(found.centre + 4.0 * found.half_width, table.highest_f)
     return replace(goal, highest_f=highest_f)

@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from ...analysis.errors import InputError
+from ...analysis.fitting import LARGEST_Q_DOUBT
 from ...analysis.quantity import Caution, Quantity, Stated, describe
 from ...analysis.result import Result, Swept, quantities_of
 from ...analysis.tank import (
@@ -19,6 +20,7 @@ from ...analysis.tank import (
 )
 from ..run import (
     AROUND,
+    MOST_SHARE,
     ON_SEVERAL,
     USUAL_SELF_CAPACITANCE,
     Arrangement,
@@ -43,8 +45,6 @@ from .marked import Marked
 __all__ = ["KnownParts", "coil_span", "measure_coil"]
 
 EXACT = Stated(value=0.0)
-DOUBTFUL_Q = 1.0 / 3.0  # relative uncertainty from which Q is hardly a value
-MOST_SHARE = 0.5  # of an error that capacitors share
 MISFIT = 1e-3  # a chance below which points are off a line
 LINE_UNITS: Mapping[str, str] = {
     "inductance": "H",
@@ -465,7 +465,7 @@ def _self_agreement(own: Sequence[Quantity], *, known: KnownParts) -> tuple[str,
 def _doubtful_q(quantities: Sequence[Quantity]) -> tuple[Caution, ...]:
     quality = _named(quantities, "unloaded_q")
     low, _ = quality.interval or (quality.value, quality.value)
-    if quality.standard_uncertainty < DOUBTFUL_Q * quality.value and low > 0.0:
+    if quality.standard_uncertainty < LARGEST_Q_DOUBT * quality.value and low > 0.0:
         return ()
     return (
         Caution(

@@ -22,6 +22,7 @@ from ...analysis.tank import (
 from ...analysis.uncertainty import Deduced
 from ...drivers.bench import FixtureRecord
 from ..run import (
+    MOST_SHARE,
     ON_SEVERAL,
     Arrangement,
     IdentifiedBench,
@@ -36,8 +37,6 @@ from ..run import (
     settings_of,
 )
 from .attached import attached_span, tank_with
-
-MOST_SHARE = 0.5
 
 __all__ = ["FixtureJob", "WorkCoil", "fixture_record", "measure_fixture"]
 

@@ -5,7 +5,14 @@ from importlib.metadata import version
 from typing import Any
 
 from ...analysis.errors import InputError
-from ...analysis.fitting import AUTO, PeakInCapacitance, ResonanceFit, Trace, fit
+from ...analysis.fitting import (
+    AUTO,
+    Abscissa,
+    PeakInCapacitance,
+    ResonanceFit,
+    Trace,
+    fit,
+)
 from ...analysis.fitting.curves import Peak
 from ...analysis.quantity import Caution, Stated
 from ...analysis.reading import Reading
@@ -42,7 +49,7 @@ def fit_readings(
     exponent: float | None,
     label: str,
     source: str,
-    by_dial: bool = False,
+    abscissa: Abscissa = Abscissa.FREQUENCY,
     frequency_hz: float = 0.0,
     stray_f: Stated = NO_STRAY,
 ) -> Result:
@@ -59,8 +66,8 @@ def fit_readings(
         What the part is called.
     source
         Where the readings came from, for the evidence.
-    by_dial
-        Whether the trace is over a variable capacitor's settings in F.
+    abscissa
+        What the trace is over: frequencies, or a variable capacitor's settings in F.
     frequency_hz
         The frequency it was turned at, in Hz; 0: nobody said.
     stray_f
@@ -78,6 +85,7 @@ def fit_readings(
     Nothing is known of the generator's reference and the detector's linearity, so
     the uncertainties are those of the readings' scatter alone.
     """
+    by_dial = abscissa is Abscissa.CAPACITANCE
     if stray_f.value < 0.0 or (stray_f.value and not by_dial):
         raise InputError(
             "a stray is 0 or more, and belongs to a sweep over capacitance_f; leave "
@@ -133,7 +141,7 @@ def _in_capacitance(found: ResonanceFit, *, stray_f: Stated) -> tuple[Deduced, .
     """Deduce the resonant setting, the half-width and the Q over all that is across."""
 
     def deduction(inputs: Mapping[str, Any]) -> Mapping[str, Any]:
-        setting = inputs["resonant_frequency"]
+        setting = inputs["resonant_capacitance"]
         width = setting / inputs["loaded_q"]
         return {
             "resonant_capacitance": setting,

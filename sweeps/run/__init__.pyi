@@ -1,5 +1,6 @@
 from .guard import TankGuard as TankGuard
 from .known import AROUND as AROUND
+from .known import MOST_SHARE as MOST_SHARE
 from .known import USUAL_CAPACITOR_LOSS as USUAL_CAPACITOR_LOSS
 from .known import USUAL_SELF_CAPACITANCE as USUAL_SELF_CAPACITANCE
 from .known import Expected as Expected

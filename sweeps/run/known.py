@@ -11,6 +11,7 @@ from .on_bench import IdentifiedBench, Span
 
 __all__ = [
     "AROUND",
+    "MOST_SHARE",
     "USUAL_CAPACITOR_LOSS",
     "USUAL_SELF_CAPACITANCE",
     "Expected",
@@ -29,6 +30,7 @@ __all__ = [
 USUAL_SELF_CAPACITANCE = Stated.within(2.5e-12, half_width=2e-12)
 # Mica and low-loss ceramic: common practice, no published source.
 USUAL_CAPACITOR_LOSS = Stated.within(2.5e-4, half_width=2.5e-4)
+MOST_SHARE = 0.5  # of an error that capacitors or probes share
 AROUND = (0.75, 1.3)  # of the frequency foretold: the further capacitors' spans
 
 

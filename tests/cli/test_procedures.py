@@ -443,7 +443,7 @@ def test_a_dial_s_readings_are_fitted_from_their_file(
     again = document(halfpower, "fit", str(kept), "--step", "reference")
     first = whole["evidence"]["sweeps"][0]["fit"]["half_power_points"]
     setting = again["quantities"]["resonant_capacitance"]["value"]
-    assert first["lower_hz"] < setting < first["upper_hz"]
+    assert first["lower_f"] < setting < first["upper_f"]
     fitted = again["evidence"]["sweeps"][0]["fit"]
     assert fitted["resonant_capacitance"]["value"] == pytest.approx(setting, rel=1e-12)
     assert fitted["resonant_capacitance"]["unit"] == "F"

@@ -7,16 +7,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...quantity import FloatArray
-from .. import Flag
+from ..flags import FEW_FREE, LARGEST_Q_DOUBT, LOW_Q, WEAK_PEAK, Flag
 
 __all__ = ["BatchFit", "judged"]
 
 BoolArray = NDArray[np.bool_]
-
-WEAK_PEAK = 8.0
-LARGEST_Q_DOUBT = 1.0 / 3.0
-LOW_Q = 10.0
-FEW_FREE = 10
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

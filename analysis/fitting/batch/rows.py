@@ -21,6 +21,7 @@ from scipy import stats
 
 from ...errors import InputError
 from ...quantity import FloatArray
+from ..glitches import REFUSAL_RISK
 from .algebra import (
     PAIRS,
     Coefficients,
@@ -41,7 +42,11 @@ MAX_STEPS = 12  # further ones, for the traces that have not settled
 HALVINGS = 4  # of a step past where a peak can be
 SETTLED = 0.02**2  # square of a step in standard uncertainties
 HIGHEST = 3.0  # the curve is not taken to rise above this many highest readings
-CHANCE_OF_GLITCH = 1e-3  # of a sound trace to be called glitchy: the single fit's
+
+
+def _some(rows: FloatArray, index: NDArray[np.intp]) -> FloatArray:
+    """Return some rows; what all traces share, (1, N), as it is."""
+    return rows if len(rows) == 1 else rows[index]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -60,11 +65,13 @@ class _Rows:
 
     def select(self, index: NDArray[np.intp]) -> "_Rows":
         """Return some of the traces."""
-        y, v, u, weight = (
-            a if a is None or len(a) == 1 else a[index]
-            for a in (self.y, self.v, self.u, self.weight)
+        return replace(
+            self,
+            y=self.y[index],
+            v=_some(self.v, index),
+            u=_some(self.u, index),
+            weight=None if self.weight is None else _some(self.weight, index),
         )
-        return replace(self, y=y, v=v, u=u, weight=weight)
 
     def power(self, c: FloatArray) -> FloatArray:
         """Return the reciprocal power of the curve."""
@@ -77,7 +84,9 @@ class _Rows:
     def singles(self, a: FloatArray) -> FloatArray:
         """Return the sums of a, a v and a u, shape (m, 3)."""
         if len(self.v) == 1:
-            return a @ np.stack((np.ones(a.shape[1]), self.v[0], self.u[0]), axis=1)
+            basis = np.stack((np.ones(a.shape[1]), self.v[0], self.u[0]), axis=1)
+            products: FloatArray = a @ basis
+            return products
         return np.stack(
             (a.sum(axis=1), _dot(a, self.v), _dot(a, self.u)),
             axis=1,
@@ -368,5 +377,5 @@ def _grubbs(n: int) -> float:
     F. E. Grubbs 1950, Ann. Math. Stat. 21, 27, with the fit's degrees of freedom.
     """
     free = n - UNKNOWNS
-    t = float(stats.t.isf(CHANCE_OF_GLITCH / (2.0 * n), max(free - 1, 1)))
+    t = float(stats.t.isf(REFUSAL_RISK / (2.0 * n), max(free - 1, 1)))
     return float(np.sqrt(free) * t / np.sqrt(free - 1 + t * t))

@@ -23,6 +23,7 @@ import numpy as np
 
 from ...errors import InputError
 from ...quantity import FloatArray
+from .abscissa import Abscissa
 
 __all__ = ["LeakyPeak", "Peak", "PeakOnFloor", "Response"]
 
@@ -42,13 +43,13 @@ class Response(ABC):
         Names of the parameters beyond f0, Q and A.
     is_peak
         Whether the curve rises to a peak (a notch falls instead).
-    abscissa_unit
-        Unit of what is swept: Hz, or F where a capacitor is.
+    abscissa
+        What is swept.
     """
 
     extra_names: ClassVar[tuple[str, ...]] = ()
     is_peak: ClassVar[bool] = True
-    abscissa_unit: ClassVar[str] = "Hz"
+    abscissa: ClassVar[Abscissa] = Abscissa.FREQUENCY
 
     @property
     def n_parameters(self) -> int:
@@ -70,11 +71,15 @@ class Response(ABC):
     ) -> tuple[FloatArray, FloatArray]:
         """Return the amplitudes, shape (N,), and their slopes per step, (p, N)."""
 
-    @abstractmethod
     def starts(
-        self, peak: FloatArray, *, frequency_hz: FloatArray, amplitude_v: FloatArray
+        self,
+        peak: FloatArray,
+        *,
+        frequency_hz: FloatArray,  # noqa: ARG002 - other families need it
+        amplitude_v: FloatArray,  # noqa: ARG002 - other families need it
     ) -> list[FloatArray]:
         """Return parameter vectors to start from, given a peak's (f0, Q, A)."""
+        return [peak[:3]]
 
     def detuning(self, frequency_hz: FloatArray, parameters: FloatArray) -> FloatArray:
         """Return q = Q (x - 1/x): -1 and +1 at the half-power points."""
@@ -175,16 +180,6 @@ class Peak(Response):
         slopes[1] = -v * q * fall
         slopes[2] = v
         return v, slopes
-
-    def starts(
-        self,
-        peak: FloatArray,
-        *,
-        frequency_hz: FloatArray,  # noqa: ARG002 - other families need it
-        amplitude_v: FloatArray,  # noqa: ARG002 - other families need it
-    ) -> list[FloatArray]:
-        """Return parameter vectors to start from, given a peak's (f0, Q, A)."""
-        return [peak[:3]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from halfpower.analysis import FitError, Peak, Trace
+from halfpower.analysis.fitting.curves import TwoPeaks
 from halfpower.analysis.fitting.family_fit import fit_family, rough_peak
-from halfpower.analysis.fitting.two_peaks import TwoPeaks
 
 F = np.linspace(0.95e6, 1.05e6, 101)
 V = 1 / np.sqrt(1 + (100 * (F / 1e6 - 1e6 / F)) ** 2)

@@ -16,8 +16,8 @@ def test_a_triangle_is_cut_where_it_is_cut() -> None:
     """A triangle from 0 at 1 MHz to 1 at 2 MHz crosses 0.7071 at 1.7071 MHz."""
     f = np.array([1e6, 2e6, 3e6])
     points = half_power(trace_of(f, np.array([0.0, 1.0, 0.0])))
-    assert points.lower_hz == pytest.approx((1 + np.sqrt(0.5)) * 1e6)
-    assert points.upper_hz == pytest.approx((3 - np.sqrt(0.5)) * 1e6)
+    assert points.lower == pytest.approx((1 + np.sqrt(0.5)) * 1e6)
+    assert points.upper == pytest.approx((3 - np.sqrt(0.5)) * 1e6)
     assert points.peak_v == 1.0
 
 
@@ -28,8 +28,8 @@ def test_a_dense_tank_gives_its_q_and_frequency(q: float) -> None:
     points = half_power(trace_of(f, 1 / np.abs(1 + 1j * q * (f / 1e6 - 1e6 / f))))
     # Interpolating a step of 1/1000 of f0/Q: second order, 1e-6.
     assert points.loaded_q == pytest.approx(q, rel=1e-5)
-    assert points.resonant_frequency_hz == pytest.approx(1e6, rel=1e-6)
-    assert points.bandwidth_hz == pytest.approx(1e6 / q, rel=1e-5)
+    assert points.centre == pytest.approx(1e6, rel=1e-6)
+    assert 2 * points.half_width == pytest.approx(1e6 / q, rel=1e-5)
 
 
 def test_order_and_repeats_do_not_matter() -> None:

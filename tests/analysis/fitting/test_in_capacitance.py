@@ -25,6 +25,33 @@ def test_a_parallel_tank_gives_its_exact_setting_and_q() -> None:
     assert found.loaded_q == pytest.approx(Q, rel=1e-7)
 
 
+def test_a_fit_over_capacitance_has_nothing_in_hertz() -> None:
+    """Centre and half-width are in F; whoever asks for hertz is told so."""
+    found = fit_in_capacitance(
+        SETTING, amplitude_v=parallel(SETTING), stray_capacitance_f=STRAY
+    ).resonance
+    assert (found.abscissa.quantity, found.abscissa.unit) == ("capacitance", "F")
+    assert found.centre == pytest.approx(T0, abs=0.0, rel=1e-9)
+    assert found.half_width == pytest.approx(T0 / Q, abs=0.0, rel=1e-7)
+    for name in ("resonant_frequency_hz", "bandwidth_hz"):
+        with pytest.raises(AttributeError, match="none in Hz"):
+            getattr(found, name)
+
+
+def test_half_power_settings_give_the_same_q() -> None:
+    """(C2 + C1)/(C2 - C1) of a dense Lorentzian is Q.
+
+    The geometric mean stands for the arithmetic one, 1/(2 Q^2) of itself lower; a
+    chord over 1/300 of a half-width leaves less.
+    """
+    dense = np.linspace(SETTING[0], SETTING[-1], 2001)
+    found = fit_in_capacitance(
+        dense, amplitude_v=parallel(dense), stray_capacitance_f=STRAY
+    ).resonance
+    assert found.half_power is not None
+    assert found.half_power.loaded_q == pytest.approx(Q, rel=1 / Q**2)
+
+
 @pytest.mark.parametrize("q", [4.0, 60.0])
 def test_a_series_tank_gives_its_exact_q(q: float) -> None:
     """V_C = 1/|1 - w^2 L T + jwRT| with w = 1: Q = L/R at any Q."""

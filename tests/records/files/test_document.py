@@ -107,7 +107,7 @@ def test_the_fit_stands_with_its_own_f0_and_q(result: Result) -> None:
             swept.found, ("resonant_frequency_hz", "loaded_q")[n]
         )
         u = fit[name]["standard_uncertainty"]
-        assert fit["covariance_f0_q_a"][n][n] == pytest.approx(u**2, rel=1e-12)
+        assert fit["covariance"][n][n] == pytest.approx(u**2, rel=1e-12)
     assert fit["resonant_frequency"]["unit"] == "Hz"
     # B = f0/Q: the fit's three agree among themselves to rounding.
     assert fit["bandwidth"]["value"] == pytest.approx(

@@ -85,7 +85,7 @@ def test_the_cross_check_compares_half_power_points_with_the_fit(
     assert direct is not None
     assert f"Q = {direct.loaded_q:.4g}" in sentence
     assert direct.loaded_q == pytest.approx(150.0, rel=0.03)
-    assert f"{direct.lower_hz / 1e6:.4f}" in sentence
+    assert f"{direct.lower / 1e6:.4f}" in sentence
 
 
 def test_missing_half_power_points_say_why(result: Result) -> None:

@@ -6,7 +6,7 @@ import pytest
 from halfpower.analysis import InputError, LeakyPeak, Notch, Peak, PeakOnFloor, Response
 from halfpower.analysis.fitting import PeakInCapacitance
 from halfpower.analysis.fitting.circuit import Circuit, KnownElements
-from halfpower.analysis.fitting.two_peaks import TwoPeaks
+from halfpower.analysis.fitting.curves import TwoPeaks
 
 F0, Q, A = 7.1e6, 40.0, 0.3
 F = F0 * (1.0 + np.linspace(-6.0, 7.0, 31) / (2.0 * Q))

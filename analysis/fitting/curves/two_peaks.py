@@ -1,11 +1,10 @@
-"""Two resonances in one trace: find the second, and fit the first beside it.
+"""Two resonances in one trace.
 
 Two tanks driven by one source add as phasors, so the response is
 
     V = A |x^k / (1 + jq) + (a + jb) / (1 + jq')|
 
-with a + jb the second's height and phase relative to the first's. Where that cannot
-be fitted the first is fitted to the readings on its own side of the valley.
+with a + jb the second's height and phase relative to the first's.
 """
 
 import math
@@ -13,16 +12,11 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
-from numpy.typing import NDArray
 
-from ..quantity import FloatArray
-from .curves import Peak
-from .trace import Trace
+from ...quantity import FloatArray
+from .response import Peak
 
-__all__ = ["OtherPeak", "TwoPeaks", "find_second_peak"]
-
-MIN_WIDTH = 3  # readings that a peak must lift: fewer are glitches
-PROMINENCE = 6.0  # times the noise that a second peak stands above its valley
+__all__ = ["OtherPeak", "TwoPeaks"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,15 +36,6 @@ class OtherPeak:
     frequency_hz: float
     amplitude_v: float
     loaded_q: float | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sighting:
-    """A second peak as the eye sees it: its place, and its side of the valley."""
-
-    frequency_hz: float
-    amplitude_v: float
-    own_side: NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,6 +118,23 @@ class TwoPeaks(Peak):
             for a, b in ((1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0))
         ]
 
+    def swapped(self, parameters: FloatArray) -> FloatArray:
+        """Return the vector of the same curve at k = 0 with the second peak first."""
+        f0, q1, height, log_ratio, log_q2, a, b = (float(p) for p in parameters)
+        second = complex(a, b)
+        turned = 1.0 / second
+        return np.array(
+            [
+                f0 * math.exp(log_ratio),
+                math.exp(log_q2),
+                height * abs(second),
+                -log_ratio,
+                math.log(q1),
+                turned.real,
+                turned.imag,
+            ]
+        )
+
     def other(self, parameters: FloatArray) -> OtherPeak:
         """Return the second peak of a parameter vector, shape (7,)."""
         second_hz = float(parameters[0]) * math.exp(float(parameters[3]))
@@ -141,68 +143,3 @@ class TwoPeaks(Peak):
             amplitude_v=float(self.amplitude(np.array([second_hz]), parameters)[0]),
             loaded_q=math.exp(float(parameters[4])),
         )
-
-
-def find_second_peak(trace: Trace, noise_v: float) -> Sighting | None:
-    """Look for a second peak that stands out of the noise beside the highest.
-
-    Parameters
-    ----------
-    trace
-        The readings.
-    noise_v
-        Standard uncertainty of a reading in V.
-
-    Returns
-    -------
-    Sighting or None
-        The most prominent peak beside the highest that lifts three readings or more
-        above the valley between them by six times the noise.
-    """
-    frequency, where = np.unique(trace.frequency_hz, return_inverse=True)
-    mean = np.bincount(where, weights=trace.amplitude_v) / np.bincount(where)
-    smooth = _median3(mean)
-    top = int(np.argmax(smooth))
-    best: tuple[float, int, int] | None = None
-    for side in (range(top + 1, smooth.size), range(top - 1, -1, -1)):
-        found = _beyond(smooth, list(side), noise_v)
-        if found is not None and (best is None or found[0] > best[0]):
-            best = found
-    if best is None:
-        return None
-    _, at, valley = best
-    inside = (
-        frequency > frequency[valley] if at > top else frequency < frequency[valley]
-    )
-    return Sighting(
-        frequency_hz=float(frequency[at]),
-        amplitude_v=float(smooth[at]),
-        own_side=inside[where],
-    )
-
-
-def _median3(values: FloatArray) -> FloatArray:
-    """Return running medians of three: lone spikes go, peaks of three stay."""
-    padded = np.concatenate((values[:1], values, values[-1:]))
-    triples = np.stack((padded[:-2], padded[1:-1], padded[2:]))
-    result: FloatArray = np.sort(triples, axis=0)[1]
-    return result
-
-
-def _beyond(
-    smooth: FloatArray, side: list[int], noise_v: float
-) -> tuple[float, int, int] | None:
-    """Return prominence, place and valley of the best peak walking outwards."""
-    if len(side) < MIN_WIDTH:
-        return None
-    walk = smooth[side]
-    floor = np.minimum.accumulate(walk)
-    rise = walk - floor
-    at = int(np.argmax(rise))
-    if rise[at] <= PROMINENCE * noise_v or at == len(side) - 1:
-        return None  # a rise to the very end is another peak's skirt or a floor's
-    valley = int(np.argmin(walk[: at + 1]))
-    lifted = np.count_nonzero(walk[valley:] > floor[at] + 0.5 * rise[at])
-    if lifted < MIN_WIDTH:
-        return None
-    return float(rise[at]), side[at], side[valley]

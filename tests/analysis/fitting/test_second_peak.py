@@ -5,7 +5,7 @@ import pytest
 
 from halfpower.analysis import Peak, Trace, fit
 from halfpower.analysis.fitting import Flag
-from halfpower.analysis.fitting.two_peaks import find_second_peak
+from halfpower.analysis.fitting.second_peak import find_second_peak
 
 F0, Q, A, SIGMA = 7.1e6, 100.0, 0.3, 0.003
 

@@ -2,13 +2,14 @@
 
 What can be told by the readings alone is tried as a whole: family, glitches and curve
 under each law of the noise that comes in question, and once without the highest
-reading where that one carries the curve. Attempts are compared by their restricted
+reading where that one carries the curve. Whole fits are compared by their restricted
 likelihood (noise_law.py); a reading that was left out counts as one that may have
 shown anything up to the highest, and one in twenty does.
 """
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,26 +17,25 @@ from numpy.typing import NDArray
 from ..errors import FitError
 from .choice import AUTO, Auto, ModelChoice, choose
 from .curves import Response
-from .family_fit import FamilyFit, fit_family
+from .family_fit import CARRYING, FamilyFit, fit_family
+from .flags import LARGEST_Q_DOUBT
 from .glitches import fit_without_glitches
 from .noise import PROPORTIONAL_EVIDENCE, NoiseModel, step_in_decibels
 from .noise_law import FLOORS, default_law, law_scores, restricted_score, rival_law
 from .trace import NoiseLaw, Trace
 
-__all__ = ["Attempt", "best_attempt", "one_attempt"]
+__all__ = ["WholeFit", "best_whole_fit", "whole_fit"]
 
 BoolArray = NDArray[np.bool_]
 
 GLITCH_SHARE = 0.05  # of readings, before any is seen
-CARRYING = 0.5  # leverage from which on a reading draws the curve to itself
 CLOSE = 3.0  # short of the evidence: one step of reweighting may still bring it
 REWEIGHED = 0.3  # half-bandwidths, and of ln Q, that another law may move
-LARGEST_Q_DOUBT = 1.0 / 3.0
 LEAST_FREE = 2  # readings beyond the unknowns, before one is done without
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Attempt:
+class WholeFit:
     """A fit, which readings it used, how its family was chosen, and its noise."""
 
     found: FamilyFit
@@ -44,13 +44,13 @@ class Attempt:
     noise: NoiseModel | None
 
 
-def one_attempt(
+def whole_fit(
     trace: Trace,
     response: Response | Auto,
     noise: NoiseModel | None,
     *,
     refuse_glitches: bool,
-) -> Attempt:
+) -> WholeFit:
     """Choose a family where none is given, fit it, and leave out glitches.
 
     Raises
@@ -69,68 +69,83 @@ def one_attempt(
             choice = choose(trace.select(keep), noise=noise)
             found = fit_family(trace, response=choice.chosen, noise=noise)
             found, keep = fit_without_glitches(trace, found, noise=noise)
-    return Attempt(found=found, keep=keep, choice=choice, noise=noise)
+    return WholeFit(found=found, keep=keep, choice=choice, noise=noise)
 
 
-def best_attempt(
+def best_whole_fit(
     trace: Trace,
     response: Response | Auto,
     noise: NoiseModel | None,
     *,
     refuse_glitches: bool,
-) -> Attempt:
-    """Return the attempt that the readings speak for.
+) -> WholeFit:
+    """Return the whole fit that the readings speak for.
 
     Raises
     ------
     FitError
-        As `one_attempt` with what the trace brings.
+        As `whole_fit` with what the trace brings.
     """
     open_law = noise is None and trace.u_amplitude_v is None
     if open_law:
-        noise = default_law(trace.noise_law)
-        if noise is None and step_in_decibels(trace.amplitude_v) > 0.0:
-            noise = default_law(NoiseLaw.PROPORTIONAL)  # levels, written as volts
-    first = one_attempt(trace, response, noise, refuse_glitches=refuse_glitches)
-    best, best_score = first, math.nan
-    laws = _laws_in_question(trace, first) if open_law else []
-    tops = _carrying(trace, first) if refuse_glitches else []
-    for law, without in [(law, None) for law in laws] + [(noise, t) for t in tops]:
-        try:
-            rival = _rival(
-                trace, response, law, without, refuse_glitches=refuse_glitches
-            )
-        except FitError:
-            continue
-        if math.isnan(best_score):
-            best_score = _score(trace, first)
-        if not _sound(rival) or (without is None and not _same_resonance(first, rival)):
-            continue
+        noise = _own_law(trace)
+    first = whole_fit(trace, response, noise, refuse_glitches=refuse_glitches)
+    rivals: list[WholeFit] = []
+    if open_law:
+        rivals += _under_other_laws(
+            trace, response, first, refuse_glitches=refuse_glitches
+        )
+    if refuse_glitches:
+        rivals += _without_the_highest(trace, response, first)
+    if not rivals:
+        return first
+    best, best_score = first, _score(trace, first)
+    for rival in rivals:
         score = _score(trace, rival) + PROPORTIONAL_EVIDENCE
         if score < best_score:
             best, best_score = rival, score
     return best
 
 
-def _rival(
-    trace: Trace,
-    response: Response | Auto,
-    noise: NoiseModel | None,
-    without: int | None,
-    *,
-    refuse_glitches: bool,
-) -> Attempt:
-    """Return an attempt under another law, or without one reading."""
-    if without is None:
-        return one_attempt(trace, response, noise, refuse_glitches=refuse_glitches)
-    rest = np.arange(trace.n_readings) != without
-    part = one_attempt(trace.select(rest), response, noise, refuse_glitches=True)
-    keep = rest.copy()
-    keep[rest] = part.keep
-    return Attempt(found=part.found, keep=keep, choice=part.choice, noise=noise)
+def _own_law(trace: Trace) -> NoiseModel | None:
+    """Return the noise that a trace brings where nobody states any."""
+    law = default_law(trace.noise_law)
+    if law is None and step_in_decibels(trace.amplitude_v) > 0.0:
+        return default_law(NoiseLaw.PROPORTIONAL)  # levels, written as volts
+    return law
 
 
-def _laws_in_question(trace: Trace, first: Attempt) -> list[NoiseModel | None]:
+def _under_other_laws(
+    trace: Trace, response: Response | Auto, first: WholeFit, *, refuse_glitches: bool
+) -> Iterator[WholeFit]:
+    """Give the sound fits of the same resonance under other laws of the noise."""
+    for law in _laws_in_question(trace, first):
+        try:
+            rival = whole_fit(trace, response, law, refuse_glitches=refuse_glitches)
+        except FitError:
+            continue
+        if _sound(rival) and _same_resonance(first, rival):
+            yield rival
+
+
+def _without_the_highest(
+    trace: Trace, response: Response | Auto, first: WholeFit
+) -> Iterator[WholeFit]:
+    """Give the sound fit without the highest reading, where that carries the curve."""
+    for index in _carrying(trace, first):
+        keep = np.arange(trace.n_readings) != index
+        try:
+            part = whole_fit(
+                trace.select(keep), response, first.noise, refuse_glitches=True
+            )
+        except FitError:
+            continue
+        if _sound(part):
+            keep[keep] = part.keep
+            yield replace(part, keep=keep)
+
+
+def _laws_in_question(trace: Trace, first: WholeFit) -> list[NoiseModel | None]:
     """Return the laws that may explain the readings better than the trace's own."""
     if first.found.n_free <= LEAST_FREE:
         return []
@@ -150,25 +165,22 @@ def _laws_in_question(trace: Trace, first: Attempt) -> list[NoiseModel | None]:
     return [rival_law(i, height) for i in sorted(rivals - {scores.default})]
 
 
-def _carrying(trace: Trace, first: Attempt) -> list[int]:
+def _carrying(trace: Trace, first: WholeFit) -> list[int]:
     """Return the highest reading where it draws the curve to itself."""
     found, keep = first.found, first.keep
     if found.n_free <= LEAST_FREE or not found.response.is_peak:
         return []
     used = np.flatnonzero(keep)
     top = int(np.argmax(trace.amplitude_v[used]))
-    slope = found.minimum.slopes[:, top]
-    leverage = float(slope @ found.minimum.inverse_normal @ slope * found.weight[top])
-    return [int(used[top])] if leverage > CARRYING else []
+    return [int(used[top])] if found.leverage(top) > CARRYING else []
 
 
-def _sound(rival: Attempt) -> bool:
+def _sound(rival: WholeFit) -> bool:
     """Return whether the readings that are left still tell the width."""
-    doubt = rival.found.minimum.inverse_normal[1, 1] * rival.found.variance
-    return bool(math.sqrt(doubt) < LARGEST_Q_DOUBT)
+    return rival.found.u_log_q < LARGEST_Q_DOUBT
 
 
-def _same_resonance(first: Attempt, rival: Attempt) -> bool:
+def _same_resonance(first: WholeFit, rival: WholeFit) -> bool:
     """Return whether another law merely weighs the same readings anew.
 
     Weights that make another resonance of them have run away, as those in proportion
@@ -181,10 +193,10 @@ def _same_resonance(first: Attempt, rival: Attempt) -> bool:
     return bool(apart < REWEIGHED and abs(math.log(two[1] / one[1])) < REWEIGHED)
 
 
-def _score(trace: Trace, attempt: Attempt) -> float:
+def _score(trace: Trace, whole: WholeFit) -> float:
     """Return -2 ln of the likelihood of all readings, the refused ones included."""
-    keep = attempt.keep
+    keep = whole.keep
     anything = float(trace.amplitude_v.max()) / GLITCH_SHARE
     n_refused = int(np.count_nonzero(~keep))
-    score = restricted_score(attempt.found, trace.amplitude_v[keep])
+    score = restricted_score(whole.found, trace.amplitude_v[keep])
     return score + 2.0 * n_refused * math.log(anything)

@@ -1,4 +1,4 @@
-"""Judgement: each refusal and each flag, on a trace that deserves it."""
+"""Doubts: each flag, on a trace that deserves it."""
 
 import numpy as np
 import pytest
@@ -34,40 +34,9 @@ def test_a_sound_trace_raises_no_flag() -> None:
     assert sum(flagged) <= 4
 
 
-def test_noise_is_no_peak() -> None:
-    """Of 100 traces of noise, all are refused."""
-    for seed in range(100):
-        v = 0.3 + np.random.default_rng(seed).normal(0, 0.01, 61)
-        trace = Trace(frequency_hz=trace_at(EVEN).frequency_hz, amplitude_v=v)
-        with pytest.raises(FitError):
-            fit(trace, response=Peak())
-
-
-def test_a_constant_is_no_peak() -> None:
-    """A detector that shows the same everywhere sees no resonance."""
-    f = trace_at(EVEN).frequency_hz
-    with pytest.raises(FitError):
-        fit(Trace(frequency_hz=f, amplitude_v=np.full(61, 0.37)))
-
-
-def test_a_peak_outside_the_readings_is_refused() -> None:
-    """And the sentence says where it points to."""
-    with pytest.raises(FitError, match="sweep there"):
-        fitted(np.linspace(2, 8, 61))
-
-
-def test_a_peak_wider_than_the_readings_is_refused() -> None:
-    """Neither half-power point was reached, whatever the precision."""
-    with pytest.raises(FitError, match="not bracketed"):
-        fitted(np.linspace(-0.8, 0.8, 61), sigma=1e-5)
-
-
-def test_one_open_side_is_flagged_at_high_q_and_refused_at_low() -> None:
-    """At low Q a flank not read cannot be inferred from the one that was."""
-    lopsided = np.linspace(-0.7, 5, 61)
-    assert Flag.NOT_BRACKETED in fitted(lopsided).flags
-    with pytest.raises(FitError, match="one side"):
-        fitted(lopsided, q=5.0)
+def test_one_open_side_is_flagged_at_high_q() -> None:
+    """A flank not read is inferred from the one that was."""
+    assert Flag.NOT_BRACKETED in fitted(np.linspace(-0.7, 5, 61)).flags
 
 
 def test_a_peak_at_the_first_reading_is_flagged() -> None:
