@@ -85,7 +85,7 @@ def capacitors(
     from ...analysis.predict import choose_capacitors
     from ...analysis.quantity import parse_quantity, parse_stated
     from ...sweeps.run import KnownCapacitor
-    from .predicted import hand_out_capacitors
+    from ..words import hand_out_capacitors
 
     loss = None if capacitor_loss is None else parse_stated(capacitor_loss, "fraction")
     own = None if self_capacitance is None else parse_stated(self_capacitance, "F")

@@ -66,7 +66,7 @@ def marking(
     """
     from ...analysis.markings import read_marking, weigh_readings
     from ...analysis.quantity import parse_quantity, parse_stated
-    from .predicted import hand_out_marking
+    from ..words import hand_out_marking
 
     part, unit = _kind(kind)
     share = parse_quantity(none_share, "fraction")

@@ -96,7 +96,7 @@ def coil(
     --pitch 1mm --frequency 7MHz
     """
     from ...analysis.predict import Winding, predict_winding
-    from .predicted import hand_out_prediction
+    from ..words import hand_out_prediction
 
     winding = Winding(
         diameter_m=length_of(diameter, option="--diameter"),
@@ -138,7 +138,7 @@ def toroid(
     from ...analysis.errors import InputError
     from ...analysis.predict import RingCore, predict_on_al, predict_on_ring
     from ...analysis.quantity import parse_stated
-    from .predicted import hand_out_prediction
+    from ..words import hand_out_prediction
 
     sizes = {"--outer": outer, "--inner": inner, "--height": height}
     by_size = permeability is not None or any(sizes.values())
@@ -193,7 +193,7 @@ def plates(
     --permittivity 2.55
     """
     from ...analysis.predict import PlatePair, predict_plates
-    from .predicted import hand_out_prediction
+    from ..words import hand_out_prediction
 
     width_m = length_or_none(width, option="--width")
     length_m = length_or_none(length, option="--length")
@@ -238,7 +238,7 @@ def resonance(
     --capacitance "150pF +- 1%"
     """
     from ...analysis.predict import predict_resonance
-    from .predicted import hand_out_prediction
+    from ..words import hand_out_prediction
 
     prediction = predict_resonance(
         inductance_h=_option(inductance, "H"),

@@ -3,7 +3,7 @@ from .base_option import opened_base as opened_base
 from .constants import Constants as Constants
 from .constants import corrected_by as corrected_by
 from .constants import corrected_by_bench as corrected_by_bench
-from .document import held_against as held_against
+from .lot_ending import held_against as held_against
 from .record_views import found_table as found_table
 from .record_views import lot_view as lot_view
 from .record_views import lots_document as lots_document

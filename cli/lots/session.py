@@ -17,8 +17,8 @@ from ..at_bench import OUTPUT_FOLDER, Located, SceneAttendant, located
 from ..words import STANDARD_OUTPUT, ask_person, now_utc, show_caution, talk, write_text
 from .desk import CommandDesk, PersonDesk, SceneDesk
 from .display import ShowLot
-from .document import lot_counts, lot_json, status_of
 from .keeping import BaseKeeper, circumstances_of, resumed
+from .lot_ending import lot_counts, lot_json, status_of
 
 __all__ = ["Asked", "run_lot"]
 

@@ -36,6 +36,9 @@ from .output import talk as talk
 from .output import write_new as write_new
 from .output import write_text as write_text
 from .person import ask_person as ask_person
+from .predictions import hand_out_capacitors as hand_out_capacitors
+from .predictions import hand_out_marking as hand_out_marking
+from .predictions import hand_out_prediction as hand_out_prediction
 from .tables import print_lines as print_lines
 from .tables import print_tables as print_tables
 from .tables import write_json as write_json

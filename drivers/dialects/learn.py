@@ -13,8 +13,8 @@ from ...analysis.errors import InputError
 from ..errors import LinkTimeoutError
 from ..link import ByteLog, LinkSettings, open_steady_link
 from .dialect import check_dialect_text
+from .dialect_writer import dialect_text
 from .interview import interview
-from .learned import dialect_text
 
 __all__ = ["learn_dialect"]
 

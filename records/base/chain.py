@@ -21,7 +21,7 @@ import struct
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from .tables import Row
+from .schema import Row
 
 __all__ = [
     "START",
@@ -111,7 +111,7 @@ def content_hash(
     Parameters
     ----------
     entry, detail, quantities, sweeps
-        Rows of `halfpower.records.base.tables`; quantities and sweeps in their order.
+        Rows of `halfpower.records.base.schema`; quantities and sweeps in their order.
     circumstances
         Their hash.
     """

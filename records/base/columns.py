@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from ...analysis.lots import Verdict
 from ...analysis.quantity import Caution
-from . import tables as t
+from . import schema as t
 from .chain import circumstances_hash, mapping_text
 from .entries import (
     CheckEntry,

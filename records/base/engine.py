@@ -18,7 +18,7 @@ from sqlalchemy.exc import ArgumentError, DBAPIError
 
 from ..errors import BaseError, BaseVersionError
 from .failures import is_lost, speaking
-from .tables import REVISION, VERSION_TABLE
+from .schema import REVISION, VERSION_TABLE
 
 __all__ = ["Database", "database_at", "default_path", "migrations_folder"]
 

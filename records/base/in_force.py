@@ -8,7 +8,7 @@ from sqlalchemy import Connection, select
 
 from ...analysis.lots import Verdict
 from . import queries
-from . import tables as t
+from . import schema as t
 from .columns import circumstances_of
 from .entries import Circumstances
 

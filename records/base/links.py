@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, bindparam, insert, select, update
 
 from ..errors import EntryError
-from . import tables as t
+from . import schema as t
 from .chain import link_hash
 from .entries import LotEntry, LotState
 

@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Select, select
 from ...analysis.lots import Verdict
 from ...analysis.quantity import Caution
 from ..errors import EntryError
-from . import tables as t
+from . import schema as t
 from .columns import (
     VERDICT_CODES,
     circumstances_of,
@@ -24,7 +24,7 @@ from .columns import (
 )
 from .entries import FloatArray, LotState, StoredQuantity
 from .rows import CheckRow, LotRow, PartRecord, PartRow
-from .tables import Row
+from .schema import Row
 
 __all__ = [
     "Rework",

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection, Select, select
 
-from . import tables as t
+from . import schema as t
 from .columns import floats, sweep_of
 from .entries import FloatArray
 from .rows import PartSweep, ReadingBatch

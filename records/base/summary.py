@@ -7,7 +7,7 @@ import numpy as np
 from sqlalchemy import Connection, and_, func, select
 
 from ...analysis.lots import Verdict
-from . import tables as t
+from . import schema as t
 from .columns import VERDICT_CODES
 from .entries import FloatArray
 from .queries import lot_from, lot_row, reworks_of

@@ -18,12 +18,12 @@ from itertools import groupby
 from sqlalchemy import Connection, Table, func, select
 from sqlalchemy.exc import DBAPIError
 
-from . import tables as t
+from . import schema as t
 from .chain import START, circumstances_hash, content_hash, entry_hash, link_hash
 from .columns import rework_columns
 from .entries import LotState
 from .rows import Finding, Verification
-from .tables import Row
+from .schema import Row
 
 __all__ = ["verification_of"]
 

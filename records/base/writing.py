@@ -24,7 +24,7 @@ from sqlalchemy import (
 from sqlalchemy.dialects import postgresql, sqlite
 
 from ..errors import EntryError
-from . import tables as t
+from . import schema as t
 from .chain import content_hash, entry_hash
 from .columns import (
     circumstances_row,

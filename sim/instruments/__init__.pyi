@@ -2,7 +2,7 @@ from .clock import Clock as Clock
 from .clock import RealClock as RealClock
 from .clock import SceneClock as SceneClock
 from .detector import DetectorContext as DetectorContext
-from .detectors import build_detector as build_detector
+from .detector_from_table import build_detector as build_detector
 from .faults import Fault as Fault
 from .faults import FaultPlan as FaultPlan
 from .generator import Generator as Generator

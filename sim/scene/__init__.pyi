@@ -9,10 +9,10 @@ from .model import SceneTable as SceneTable
 from .model import ScopeTable as ScopeTable
 from .model import Slot as Slot
 from .model import VoltmeterTable as VoltmeterTable
-from .part_tables import Defect as Defect
-from .part_tables import Part as Part
-from .part_tables import SheetPart as SheetPart
-from .part_tables import VariableCapacitorPart as VariableCapacitorPart
+from .part_models import Defect as Defect
+from .part_models import Part as Part
+from .part_models import SheetPart as SheetPart
+from .part_models import VariableCapacitorPart as VariableCapacitorPart
 from .spread import Spread as Spread
 from .spread import Table as Table
 from .spread import stream as stream

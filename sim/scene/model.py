@@ -4,7 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from .part_tables import LotTable, Part
+from .part_models import LotTable, Part
 from .spread import NONE, NotNegative, Positive, Quantity, Table, exactly
 
 __all__ = [

@@ -3,6 +3,11 @@ from .file import LotFile as LotFile
 from .file import load_lot_file as load_lot_file
 from .file import parse_lot_text as parse_lot_text
 from .measure import PartBench as PartBench
+from .models import ASK as ASK
+from .models import QUANTITIES as QUANTITIES
+from .models import MeasureTable as MeasureTable
+from .models import RangeTable as RangeTable
+from .models import is_one_line as is_one_line
 from .outcome import CheckOutcome as CheckOutcome
 from .outcome import LimitDecision as LimitDecision
 from .outcome import Outcome as Outcome
@@ -14,8 +19,3 @@ from .run import LotRun as LotRun
 from .run import Presented as Presented
 from .run import Standing as Standing
 from .run import Wish as Wish
-from .tables import ASK as ASK
-from .tables import QUANTITIES as QUANTITIES
-from .tables import MeasureTable as MeasureTable
-from .tables import RangeTable as RangeTable
-from .tables import is_one_line as is_one_line

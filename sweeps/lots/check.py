@@ -7,8 +7,8 @@ from ...analysis.lots import CheckChart, check_chart, check_reading, pooled_chec
 from ...analysis.quantity import Caution, Quantity
 from ...analysis.reading import Reading
 from ...analysis.result import Result
+from .models import CheckTable
 from .outcome import CheckOutcome, shown
-from .tables import CheckTable
 
 __all__ = ["CheckBook"]
 

@@ -14,7 +14,7 @@ from pydantic import Field, PrivateAttr, field_validator
 from ...analysis.errors import InputError
 from ...analysis.quantity import Stated
 from ...drivers.toml_file import line_of, load_toml
-from .tables import (
+from .models import (
     QUANTITIES,
     CheckTable,
     ContactTable,

@@ -8,7 +8,7 @@ from ...analysis.quantity import Caution, Quantity, format_quantity
 from ...analysis.reading import Reading
 from ...analysis.result import Result
 from .file import LotFile
-from .tables import EXPANDED, RangeTable
+from .models import EXPANDED, RangeTable
 
 __all__ = [
     "NOT_MEASURED",

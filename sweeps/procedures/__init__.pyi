@@ -1,4 +1,3 @@
-from .attached import tank_with as tank_with
 from .capacitor import measure_capacitor as measure_capacitor
 from .capacitor_job import METHODS as METHODS
 from .capacitor_job import CapacitorJob as CapacitorJob
@@ -15,3 +14,4 @@ from .marked import Marked as Marked
 from .sheet import SheetJob as SheetJob
 from .sheet import measure_sheet as measure_sheet
 from .sweep import measure_resonance as measure_resonance
+from .work_coil import tank_with as tank_with

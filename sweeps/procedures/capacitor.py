@@ -30,9 +30,9 @@ from ..run import (
     resonance_of,
     settings_of,
 )
-from .attached import EXACT, across_f, attached_span, tank_with
 from .capacitor_by_dial import measure_by_dial
 from .capacitor_job import CapacitorJob, capacitor_result
+from .work_coil import EXACT, across_f, attached_span, tank_with
 
 __all__ = ["measure_capacitor"]
 

@@ -20,8 +20,8 @@ from ..run import (
     settings_of,
     tank_on_bench,
 )
-from .attached import across_f
 from .capacitor_job import CapacitorJob, capacitor_result
+from .work_coil import across_f
 
 __all__ = ["measure_by_dial"]
 

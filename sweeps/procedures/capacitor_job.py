@@ -17,8 +17,8 @@ from ..run import (
     collect_evidence,
     compared,
 )
-from .attached import bounded
 from .marked import Marked
+from .work_coil import bounded
 
 __all__ = ["METHODS", "CapacitorJob", "CapacitorMethod", "capacitor_result"]
 

@@ -36,7 +36,7 @@ from ..run import (
     next_span,
     settings_of,
 )
-from .attached import attached_span, tank_with
+from .work_coil import attached_span, tank_with
 
 __all__ = ["FixtureJob", "WorkCoil", "fixture_record", "measure_fixture"]
 

@@ -30,7 +30,7 @@ from ..run import (
     conditions,
     settings_of,
 )
-from .attached import attached_span, bounded, tank_with
+from .work_coil import attached_span, bounded, tank_with
 
 __all__ = ["SheetJob", "measure_sheet"]
 

@@ -3,7 +3,7 @@
 
 from alembic import context
 
-from halfpower.records.base.tables import METADATA, VERSION_TABLE
+from halfpower.records.base.schema import METADATA, VERSION_TABLE
 
 context.configure(
     connection=context.config.attributes["connection"],

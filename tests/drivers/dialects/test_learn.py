@@ -19,8 +19,8 @@ from halfpower.drivers.dialects import (
     load_generator_dialect,
 )
 from halfpower.drivers.dialects.dialect import check_dialect_text
+from halfpower.drivers.dialects.dialect_writer import dialect_text
 from halfpower.drivers.dialects.interview import Asked, Findings, interview
-from halfpower.drivers.dialects.learned import dialect_text
 from halfpower.drivers.errors import ReplyError, TransportError
 from halfpower.sim import load_scene, open_visa
 

@@ -14,7 +14,7 @@ from sqlalchemy import Connection, create_engine, text, update
 from halfpower.analysis.lots import Verdict
 from halfpower.records import RecordBase, open_base
 from halfpower.records.base.chain import START
-from halfpower.records.base.tables import METADATA, base_head
+from halfpower.records.base.schema import METADATA, base_head
 
 HERE = Path(__file__).parent
 KINDS = ("sqlite", "postgresql")

@@ -11,7 +11,7 @@ from sqlalchemy import create_engine, text
 
 from halfpower.records import open_base
 from halfpower.records.base.engine import migrations_folder
-from halfpower.records.base.tables import METADATA, REVISION, VERSION_TABLE
+from halfpower.records.base.schema import METADATA, REVISION, VERSION_TABLE
 from halfpower.records.errors import BaseVersionError
 
 

@@ -8,7 +8,7 @@ import pytest
 from halfpower.sim.bench.parts import Draw, draw_values, part_branches, with_defect
 from halfpower.sim.circuit import Circuit
 from halfpower.sim.scene import Defect, SheetPart, Spread
-from halfpower.sim.scene.part_tables import CoilPart
+from halfpower.sim.scene.part_models import CoilPart
 
 NODES = ("source", "ground")
 

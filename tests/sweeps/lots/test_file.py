@@ -7,7 +7,7 @@ import pytest
 from halfpower.analysis import InputError
 from halfpower.analysis.lots import Decision, Limits
 from halfpower.sweeps.lots import load_lot_file, parse_lot_text
-from halfpower.sweeps.lots.tables import LotTable
+from halfpower.sweeps.lots.models import LotTable
 
 TEXT = """\
 [lot]

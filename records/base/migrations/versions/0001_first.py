@@ -16,7 +16,7 @@ START = "0" * 64
 
 
 def upgrade() -> None:
-    """Make every table; `halfpower.records.base.tables` says what each is for."""
+    """Make every table; `halfpower.records.base.schema` says what each is for."""
     _lots()
     _entries()
     _details()

@@ -26,11 +26,10 @@ from ...records.files import (
     marking_document,
     prediction_document,
 )
-from ..words import talk, write_text
+from .output import STANDARD_OUTPUT, talk, write_text
 
 __all__ = ["hand_out_capacitors", "hand_out_marking", "hand_out_prediction"]
 
-STANDARD_OUTPUT = "-"
 WORDS = {
     "unloaded_q": "unloaded Q",
     "apparent_q": "apparent Q",
