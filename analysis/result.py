@@ -1,6 +1,5 @@
 """A result: what was found of a part, how surely, and the evidence for it."""
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,16 +7,8 @@ import numpy as np
 from .fitting import ResonanceFit
 from .quantity import Caution, FloatArray, Quantity, Stated, Unit, describe
 from .reading import Reading
-from .uncertainty import Deduced
 
-__all__ = [
-    "Condition",
-    "Evidence",
-    "Result",
-    "Swept",
-    "cautions_of",
-    "quantities_of",
-]
+__all__ = ["Condition", "Evidence", "Result", "Swept", "cautions_of"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -144,38 +135,6 @@ class Result:
             if quantity.name == name:
                 return quantity
         raise KeyError(name)
-
-
-def quantities_of(
-    deduced: Sequence[Deduced],
-    *,
-    units: Mapping[str, str],
-    bounds: Mapping[str, float] | None = None,
-) -> tuple[Quantity, ...]:
-    """Give deduced values their units, in their order.
-
-    Parameters
-    ----------
-    deduced
-        The values.
-    units
-        By name.
-    bounds
-        By name, what those are below that cannot be resolved.
-    """
-    limits = bounds or {}
-    return tuple(
-        Quantity(
-            name=one.name,
-            value=one.value,
-            unit=units[one.name],
-            standard_uncertainty=one.u,
-            interval=one.interval,
-            budget=one.budget,
-            at_most=limits.get(one.name),
-        )
-        for one in deduced
-    )
 
 
 def cautions_of(found: ResonanceFit) -> tuple[Caution, ...]:

@@ -190,7 +190,7 @@ def differences(base: RecordBase, most: int) -> None:
         except FitError:
             continue
         single = deduce_coil(tank, measured=measured_pair(one))
-        u = np.array([q.u for q in single])
+        u = np.array([q.standard_uncertainty for q in single])
         away.append(np.abs(again.values[i] - [q.value for q in single]) / u)
         ratio.append(again.u[i] / u - 1.0)
     worst = np.max(away, axis=0)

@@ -2,11 +2,13 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Generic
 
 from ..errors import InputError
 from ..quantity import Caution, Stated, describe
-from .prediction import Prediction, predicted_quantities, refuse_wide
+from ..uncertainty import N, Number, named, values_of
+from .prediction import Prediction, predicted, refuse_wide
 from .self_capacitance import LIMITS, LONGEST, SHORTEST, medhurst_self_capacitance_f
 from .solenoid import inward_shift_m, solenoid_h
 from .winding import Winding
@@ -44,17 +46,10 @@ UNITS = {
 # and has leads (1 %); the inward shift is a long coil's (half of it either way); loss
 # tables and real windings part by 15 %; a conductor's temperature and purity by 4 %
 # (10 K of copper).
-SHAPE, SHIFT = "winding not ideal, leads", "where the current flows in the wire"
-TABLE, LOSS = "self-capacitance table", "proximity loss table"
-METAL = "resistivity (temperature, purity)"
-FEW = "proximity of few turns"
-MODEL: Mapping[str, Stated] = {
-    SHAPE: Stated.within(0.0, half_width=0.01),
-    SHIFT: Stated.within(1.0, half_width=0.5),
-    TABLE: Stated.within(0.0, half_width=LIMITS),
-    LOSS: Stated.within(0.0, half_width=0.15),
-    METAL: Stated.within(0.0, half_width=0.04),
-}
+SHIFT = Stated.within(1.0, half_width=0.5)
+TABLE = Stated.within(0.0, half_width=LIMITS)
+LOSS = Stated.within(0.0, half_width=0.15)
+METAL = Stated.within(0.0, half_width=0.04)
 STEEP = 0.13  # times (pitch/diameter)^2: what loops are off, see `solenoid_h`
 LIGHT_M_PER_S = 299_792_458.0
 SHORT, CLOSE = 0.5, 0.65  # length/diameter and wire/pitch: the loss table is low there
@@ -63,15 +58,49 @@ THIN_SKIN = 3.0  # wire diameters to the skin depth, below which phi is only sca
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class _Doubts(Generic[N]):
+    """Everything that is in doubt: the winding's dimensions, and the model itself."""
+
+    diameter_m: N = field(metadata=named("diameter"))
+    wire_m: N = field(metadata=named("wire diameter"))
+    pitch_m: N | None = field(metadata=named("pitch"))
+    length_m: N | None = field(metadata=named("length"))
+    frequency_hz: N | None = field(metadata=named("frequency"))
+    shape: N = field(metadata=named("winding not ideal, leads"))
+    shift: N = field(metadata=named("where the current flows in the wire"))
+    table: N = field(metadata=named("self-capacitance table"))
+    loss: N = field(metadata=named("proximity loss table"))
+    metal: N = field(metadata=named("resistivity (temperature, purity)"))
+    few: N = field(metadata=named("proximity of few turns"))
+
+
+def _doubts(winding: Winding, *, frequency_hz: Stated | None) -> _Doubts[Stated]:
+    share = few_turns_share(winding.turns)
+    pitch_share = winding.pitch.value / winding.diameter_m.value
+    return _Doubts(
+        diameter_m=winding.diameter_m,
+        wire_m=winding.wire_m,
+        pitch_m=winding.pitch_m,
+        length_m=winding.length_m if winding.pitch_m is None else None,
+        frequency_hz=frequency_hz,
+        shape=Stated.within(0.0, half_width=0.01 + STEEP * pitch_share**2),
+        shift=SHIFT,
+        table=TABLE,
+        loss=LOSS,
+        metal=METAL,
+        few=Stated.within(share, half_width=min(share, 1.0 - share) / 2.0),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Model:
     """The winding at given values of everything that is in doubt."""
 
     winding: Winding
-    frequency_source: str
 
-    def __call__(self, at: Mapping[str, float]) -> Mapping[str, float]:
-        found: dict[str, float] = {}
-        frequency = at.get(self.frequency_source)
+    def __call__(self, at: _Doubts[Number]) -> dict[str, Number]:
+        found: dict[str, Number] = {}
+        frequency = at.frequency_hz
         inductance = self.inductance_h(at, frequency_hz=frequency)
         found["inductance"] = inductance
         if self.in_table:
@@ -86,14 +115,15 @@ class _Model:
         shape = winding.pitch.value * winding.turns / winding.diameter_m.value
         return SHORTEST <= shape <= LONGEST
 
-    def pitch_m(self, at: Mapping[str, float]) -> float:
-        if "pitch" in at:
-            return at["pitch"]
-        return at["length"] / self.winding.turns
+    def pitch_m(self, at: _Doubts[Number]) -> Number:
+        if at.pitch_m is not None:
+            return at.pitch_m
+        length_m: Number = at.length_m
+        return length_m / self.winding.turns
 
-    def wire_m(self, at: Mapping[str, float]) -> float:
+    def wire_m(self, at: _Doubts[Number]) -> Number:
         """Give the wire's diameter; no doubt lets turns overlap."""
-        return min(at["wire diameter"], self.pitch_m(at))
+        return min(at.wire_m, self.pitch_m(at))
 
     def lumped_to_hz(self, values: Mapping[str, float]) -> float:
         """Up to where the coil is a coil: its self-resonance, or a quarter wave."""
@@ -102,42 +132,40 @@ class _Model:
         wire = math.pi * self.winding.diameter_m.value * self.winding.turns
         return LIGHT_M_PER_S / (4.0 * wire)
 
-    def resistivity(self, at: Mapping[str, float]) -> float:
-        return RESISTIVITY_OHM_M[self.winding.conductor] * (1.0 + at[METAL])
+    def resistivity(self, at: _Doubts[Number]) -> Number:
+        return RESISTIVITY_OHM_M[self.winding.conductor] * (1.0 + at.metal)
 
     def inductance_h(
-        self, at: Mapping[str, float], *, frequency_hz: float | None
-    ) -> float:
+        self, at: _Doubts[Number], *, frequency_hz: float | None
+    ) -> Number:
         share, shift_m = 1.0, 0.0
         wire_m, pitch_m = self.wire_m(at), self.pitch_m(at)
         if frequency_hz is not None:
             skin_m = skin_depth_m(frequency_hz, resistivity_ohm_m=self.resistivity(at))
             share = internal_share(wire_m, skin_m=skin_m)
-            shift_m = at[SHIFT] * inward_shift_m(
+            shift_m = at.shift * inward_shift_m(
                 wire_m=wire_m,
                 pitch_m=pitch_m,
                 exclusion=exclusion(wire_m, skin_m=skin_m),
             )
         ideal = solenoid_h(
-            diameter_m=at["diameter"],
+            diameter_m=at.diameter_m,
             pitch_m=pitch_m,
             turns=self.winding.turns,
             wire_m=wire_m,
             internal_share=share,
             shift_m=shift_m,
         )
-        return ideal * (1.0 + at[SHAPE])
+        return ideal * (1.0 + at.shape)
 
-    def _resonance(
-        self, at: Mapping[str, float], *, start_h: float
-    ) -> Mapping[str, float]:
-        shape = self.pitch_m(at) * self.winding.turns / at["diameter"]
+    def _resonance(self, at: _Doubts[Number], *, start_h: float) -> Mapping[str, float]:
+        shape = self.pitch_m(at) * self.winding.turns / at.diameter_m
         # A doubt must not step off the table's end.
         shape = min(max(shape, SHORTEST), LONGEST)
         own_f = medhurst_self_capacitance_f(
-            diameter_m=at["diameter"], length_m=shape * at["diameter"]
+            diameter_m=at.diameter_m, length_m=shape * at.diameter_m
         )
-        own_f *= 1.0 + at[TABLE]
+        own_f *= 1.0 + at.table
         inductance = start_h
         for _ in range(3):  # the inductance is that at the self-resonance
             resonance = 1.0 / (2.0 * math.pi * math.sqrt(inductance * own_f))
@@ -146,21 +174,21 @@ class _Model:
 
     def _loss(
         self,
-        at: Mapping[str, float],
+        at: _Doubts[Number],
         found: Mapping[str, float],
         *,
         frequency_hz: float,
     ) -> Mapping[str, float]:
         omega = 2.0 * math.pi * frequency_hz
         resistance = winding_ohm(
-            diameter_m=at["diameter"],
+            diameter_m=at.diameter_m,
             pitch_m=self.pitch_m(at),
             turns=self.winding.turns,
             wire_m=self.wire_m(at),
             frequency_hz=frequency_hz,
             resistivity_ohm_m=self.resistivity(at),
-            table_factor=1.0 + at[LOSS],
-            excess_share=at[FEW],
+            table_factor=1.0 + at.loss,
+            excess_share=at.few,
         )
         q = omega * found["inductance"] / resistance
         loss = {"series_resistance": resistance, "unloaded_q": q}
@@ -199,35 +227,30 @@ def predict_winding(
     InputError
         The frequency is not above zero, or the dimensions are too doubtful.
     """
-    stated = winding.dimensions
+    if frequency_hz is not None and frequency_hz.value <= 0.0:
+        raise InputError(f"the frequency is above zero, not {frequency_hz.value:g} Hz")
+    dimensions = winding.dimensions
     if winding.pitch_m is not None:
-        stated.pop("length", None)
+        dimensions.pop("length", None)
     if frequency_hz is not None:
-        if frequency_hz.value <= 0.0:
-            raise InputError(
-                f"the frequency is above zero, not {frequency_hz.value:g} Hz"
-            )
-        stated = stated | {"frequency": frequency_hz}
-    refuse_wide(stated, whose="coil's")
-    share = few_turns_share(winding.turns)
-    few = Stated.within(share, half_width=min(share, 1.0 - share) / 2.0)
-    pitch_share = winding.pitch.value / winding.diameter_m.value
-    shape = Stated.within(0.0, half_width=0.01 + STEEP * pitch_share**2)
-    stated = {**stated, **MODEL, SHAPE: shape, FEW: few}
-    model = _Model(winding=winding, frequency_source="frequency")
-    units, warnings = _wanted(model, stated, frequency_hz=frequency_hz)
+        dimensions["frequency"] = frequency_hz
+    refuse_wide(dimensions, whose="coil's")
+    doubts = _doubts(winding, frequency_hz=frequency_hz)
+    plain: _Doubts[float] = values_of(doubts)
+    model = _Model(winding=winding)
+    units, warnings = _wanted(model, plain, frequency_hz=frequency_hz)
     return Prediction(
         kind="coil",
         title="Single-layer coil",
         inputs=_inputs(winding, frequency_hz),
-        quantities=predicted_quantities(model, stated=stated, units=units),
-        remarks=_remarks(model, stated, frequency_hz=frequency_hz),
+        quantities=predicted(model, doubts, units=units),
+        remarks=_remarks(model, plain, frequency_hz=frequency_hz),
         warnings=warnings,
     )
 
 
 def _wanted(
-    model: _Model, stated: Mapping[str, Stated], *, frequency_hz: Stated | None
+    model: _Model, plain: _Doubts[float], *, frequency_hz: Stated | None
 ) -> tuple[dict[str, str], tuple[Caution, ...]]:
     """Say which quantities can be given, and why the others cannot."""
     units, warnings = dict(UNITS), []
@@ -242,8 +265,7 @@ def _wanted(
         )
     if frequency_hz is None:
         return units, tuple(warnings)
-    values = model({name: one.value for name, one in stated.items()})
-    lumped = _lumped(frequency_hz, lumped_to_hz=model.lumped_to_hz(values))
+    lumped = _lumped(frequency_hz, lumped_to_hz=model.lumped_to_hz(model(plain)))
     if lumped is not None:
         without, caution = lumped
         warnings.append(caution)
@@ -305,19 +327,18 @@ def _skin_ratio(winding: Winding, frequency_hz: Stated) -> float:
 
 
 def _remarks(
-    model: _Model, stated: Mapping[str, Stated], *, frequency_hz: Stated | None
+    model: _Model, plain: _Doubts[float], *, frequency_hz: Stated | None
 ) -> tuple[str, ...]:
-    centre = {name: one.value for name, one in stated.items()}
-    low = model.inductance_h(centre, frequency_hz=None)
+    low = model.inductance_h(plain, frequency_hz=None)
     if frequency_hz is None:
-        thin = model.inductance_h(centre, frequency_hz=1e12)
+        thin = model.inductance_h(plain, frequency_hz=1e12)
         first = (
             "The inductance is that at low frequency; where the skin is thin it is "
             f"{(1.0 - thin / low) * 100.0:.1f} % lower. Say --frequency for resistance "
             "and Q."
         )
         return (first, BESIDE) if model.in_table else (first,)
-    here = model.inductance_h(centre, frequency_hz=frequency_hz.value)
+    here = model.inductance_h(plain, frequency_hz=frequency_hz.value)
     rho = RESISTIVITY_OHM_M[model.winding.conductor]
     skin_um = skin_depth_m(frequency_hz.value, resistivity_ohm_m=rho) * 1e6
     skin = (

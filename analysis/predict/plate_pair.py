@@ -1,8 +1,8 @@
 """Predict a parallel-plate capacitor: total, ideal and edge capacitance."""
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Generic
 
 from ..errors import InputError
 from ..plates import (
@@ -18,7 +18,8 @@ from ..plates import (
     rectangle_ratio,
 )
 from ..quantity import Caution, Quantity, Stated, describe
-from .prediction import Prediction, predicted_quantities, refuse_wide
+from ..uncertainty import N, Number, named, values_of
+from .prediction import Prediction, predicted, refuse_wide
 
 __all__ = ["PlatePair", "predict_plates"]
 
@@ -77,7 +78,7 @@ class PlatePair:
                 )
         refuse_wide(self.dimensions, whose="plates'")
         self._check_filling()
-        _ratio(self, {name: one.value for name, one in self.dimensions.items()})
+        _ratio(values_of(self.record))
 
     def _check_filling(self) -> None:
         filling = self.relative_permittivity
@@ -102,22 +103,49 @@ class PlatePair:
         }
         return {name: one for name, one in named.items() if one is not None}
 
+    @property
+    def record(self) -> "_Plates[Stated]":
+        """What is known of them, as a deduction takes it."""
+        return _Plates(
+            diameter_m=self.diameter_m,
+            width_m=self.width_m,
+            length_m=self.length_m,
+            gap_m=self.gap_m,
+            edge=EDGE_DOUBT,
+            relative_permittivity=self.relative_permittivity,
+        )
 
-def _ratio(pair: PlatePair, at: Mapping[str, float]) -> float:
-    if pair.diameter_m is not None:
-        return love_ratio(2.0 * at["gap"] / at["diameter"])
-    return rectangle_ratio(width=at["width"], length=at["length"], gap=at["gap"])
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Plates(Generic[N]):
+    """Plates as a deduction takes them; see `PlatePair`."""
+
+    diameter_m: N | None = field(metadata=named("diameter"))
+    width_m: N | None = field(metadata=named("width"))
+    length_m: N | None = field(metadata=named("length"))
+    gap_m: N = field(metadata=named("gap"))
+    edge: N = field(metadata=named(EDGE))
+    relative_permittivity: N | None = field(metadata=named("relative permittivity"))
 
 
-def _area_and_perimeter(at: Mapping[str, float]) -> tuple[float, float]:
-    if "diameter" in at:
-        return math.pi * at["diameter"] ** 2 / 4.0, math.pi * at["diameter"]
-    return at["width"] * at["length"], 2.0 * (at["width"] + at["length"])
+def _ratio(at: _Plates[Number]) -> float:
+    if at.width_m is not None and at.length_m is not None:
+        return rectangle_ratio(width=at.width_m, length=at.length_m, gap=at.gap_m)
+    diameter_m: Number = at.diameter_m
+    return love_ratio(2.0 * at.gap_m / diameter_m)
 
 
-def _thickness_over_diameter(at: Mapping[str, float]) -> float:
+def _area_and_perimeter(at: _Plates[Number]) -> tuple[Number, Number]:
+    if at.diameter_m is not None:
+        return math.pi * at.diameter_m**2 / 4.0, math.pi * at.diameter_m
+    width_m: Number = at.width_m
+    length_m: Number = at.length_m
+    return width_m * length_m, 2.0 * (width_m + length_m)
+
+
+def _thickness_over_diameter(at: _Plates[Number]) -> float:
     area, perimeter = _area_and_perimeter(at)
-    return at["gap"] * perimeter / (4.0 * area)
+    return float(at.gap_m * perimeter / (4.0 * area))
 
 
 @dataclass(slots=True, kw_only=True, eq=False)
@@ -126,19 +154,19 @@ class _Edge:
 
     pair: PlatePair
     solved: bool
-    ratios: dict[tuple[float, ...], float] = field(default_factory=dict)
+    ratios: dict[tuple[Number, ...], float] = field(default_factory=dict)
 
-    def __call__(self, at: Mapping[str, float]) -> float:
+    def __call__(self, at: _Plates[Number]) -> Number:
         area, perimeter = _area_and_perimeter(at)
-        dimensions = tuple(at[name] for name in self.pair.dimensions)
+        dimensions = (at.diameter_m, at.width_m, at.length_m, at.gap_m)
         if dimensions not in self.ratios:
-            self.ratios[dimensions] = _ratio(self.pair, at)
-        edge = area / at["gap"] * (self.ratios[dimensions] - 1.0)
-        if self.pair.relative_permittivity is None or not self.solved:
+            self.ratios[dimensions] = _ratio(at)
+        edge = area / at.gap_m * (self.ratios[dimensions] - 1.0)
+        if at.relative_permittivity is None or not self.solved:
             return edge
         # A doubt must not step off the solution's range.
         shape = min(max(_thickness_over_diameter(at), THINNEST), THICKEST)
-        filling = min(max(at["relative permittivity"], 1.0), MOST_PERMITTIVE)
+        filling = min(max(at.relative_permittivity, 1.0), MOST_PERMITTIVE)
         return edge + perimeter * excess_over_air(
             shape, sheet=self.pair.sheet, relative_permittivity=filling
         )
@@ -163,7 +191,7 @@ def predict_plates(pair: PlatePair) -> Prediction:
     A flush sheet outside that range keeps the air's edge capacitance, which is 1 to
     5 % low; the edge's own doubt covers it.
     """
-    at = {name: one.value for name, one in pair.dimensions.items()}
+    at: _Plates[float] = values_of(pair.record)
     shape = _thickness_over_diameter(at)
     solved = THINNEST <= shape <= THICKEST
     if pair.relative_permittivity is not None and (solved or pair.sheet == "extends"):
@@ -184,15 +212,13 @@ def predict_plates(pair: PlatePair) -> Prediction:
 
 
 def _quantities(pair: PlatePair, edge_over_eps0: _Edge) -> tuple[Quantity, ...]:
-    stated = pair.dimensions | {EDGE: EDGE_DOUBT}
-    if pair.relative_permittivity is not None:
-        stated["relative permittivity"] = pair.relative_permittivity
-
-    def deduction(at: Mapping[str, float]) -> Mapping[str, float]:
+    def deduction(at: _Plates[Number]) -> dict[str, Number]:
         area, _ = _area_and_perimeter(at)
-        filling = max(at.get("relative permittivity", 1.0), 1.0)
-        ideal = EPS0 * filling * area / at["gap"]
-        edge = EPS0 * edge_over_eps0(at) * (1.0 + at[EDGE])
+        filling = 1.0
+        if at.relative_permittivity is not None:
+            filling = max(at.relative_permittivity, 1.0)
+        ideal = EPS0 * filling * area / at.gap_m
+        edge = EPS0 * edge_over_eps0(at) * (1.0 + at.edge)
         return {
             "capacitance": ideal + edge,
             "ideal_capacitance": ideal,
@@ -200,7 +226,7 @@ def _quantities(pair: PlatePair, edge_over_eps0: _Edge) -> tuple[Quantity, ...]:
             "edge_share": edge / (ideal + edge),
         }
 
-    return predicted_quantities(deduction, stated=stated, units=UNITS)
+    return predicted(deduction, pair.record, units=UNITS)
 
 
 def _inputs(pair: PlatePair) -> tuple[tuple[str, str], ...]:
@@ -214,9 +240,9 @@ def _inputs(pair: PlatePair) -> tuple[tuple[str, str], ...]:
 
 def _remarks(pair: PlatePair) -> tuple[str, ...]:
     remarks = []
-    at = {name: one.value for name, one in pair.dimensions.items()}
+    at: _Plates[float] = values_of(pair.record)
     if pair.diameter_m is not None:
-        remarks.append(_kirchhoff(at))
+        remarks.append(_kirchhoff(at, diameter_m=pair.diameter_m.value))
     if pair.relative_permittivity is not None:
         remarks.append(
             "The sheet is flush with the plates: the edge field stays nearly the air's."
@@ -227,13 +253,13 @@ def _remarks(pair: PlatePair) -> tuple[str, ...]:
     return tuple(remarks)
 
 
-def _kirchhoff(at: Mapping[str, float]) -> str:
-    k = 2.0 * at["gap"] / at["diameter"]
+def _kirchhoff(at: _Plates[float], *, diameter_m: float) -> str:
+    k = 2.0 * at.gap_m / diameter_m
     off = kirchhoff_ratio(k) / love_ratio(k) - 1.0
     if abs(off) > GOOD_KIRCHHOFF:
         return "Kirchhoff's formula does not hold for a gap so wide."
     area, _ = _area_and_perimeter(at)
-    air_pf = EPS0 * area / at["gap"] * kirchhoff_ratio(k) * 1e12
+    air_pf = EPS0 * area / at.gap_m * kirchhoff_ratio(k) * 1e12
     return (
         f"Kirchhoff's formula gives {air_pf:.5g} pF in air, {off * 100.0:+.2g} % from "
         "the exact solution."

@@ -18,9 +18,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..errors import AnalysisError, InputError
-from ..quantity import format_quantity
-from ..tank import Tank, deduce_coil, tank_shunt
-from ..uncertainty import Deduced, MeasuredPair
+from ..quantity import Quantity, format_quantity
+from ..tank import Resonance, Tank, deduce_coil, tank_shunt
+from ..uncertainty import Joint, values_of
 
 __all__ = [
     "BenchReach",
@@ -252,7 +252,7 @@ def _resonance(
     tank: Tank, inductance_h: float, plan: ReadingPlan
 ) -> tuple[float, float, float]:
     """Solve w^2 L T = 1 + R G, 1/Q = w (R T + L G)/(1 + R G) with its leads."""
-    values = {name: one.value for name, one in tank.stated.items()}
+    values: Tank[float] = values_of(tank)
     loop_h = inductance_h + tank.lead_h.value
     omega = (loop_h * tank.capacitor_f.value) ** -0.5
     for _ in range(100):
@@ -274,7 +274,7 @@ def _peak_v(
 ) -> float:
     """Give E wCc/|1 + jwCcR| times the tank's resistance Q/(wT), V r.m.s."""
     omega = 2.0 * math.pi * frequency_hz
-    values = {name: one.value for name, one in tank.stated.items()}
+    values: Tank[float] = values_of(tank)
     total_f = float(tank_shunt(values, omega=omega).capacitance_f)
     coupling = omega * tank.coupling_f.value
     drive_a = (
@@ -286,28 +286,28 @@ def _peak_v(
 def _deduced(use: Use, tank: Tank) -> Use:
     """Add what the coil would be known to."""
     u_f0_hz = use.u_resonant_frequency * use.resonant_frequency_hz
-    pair = MeasuredPair(
-        names=("resonant_frequency", "loaded_q"),
-        values=(use.resonant_frequency_hz, use.loaded_q),
+    pair = Joint.of_one(
+        (use.resonant_frequency_hz, use.loaded_q),
         covariance=np.diag([u_f0_hz**2, (use.u_loaded_q * use.loaded_q) ** 2]),
     )
     try:
-        found = {one.name: one for one in deduce_coil(tank, measured=pair)}
+        deduced = deduce_coil(tank, measured=Resonance.of(pair))
     except AnalysisError as error:
         return replace(use, obstacles=(str(error),))
+    found = {one.name: one for one in deduced}
     inductance, q = found["inductance"], found["unloaded_q"]
     strays = math.hypot(*(one.u for one in inductance.budget if one.source in STRAYS))
     return replace(
         use,
-        u_inductance=inductance.u / inductance.value,
-        u_unloaded_q=q.u / q.value,
+        u_inductance=inductance.standard_uncertainty / inductance.value,
+        u_unloaded_q=q.standard_uncertainty / q.value,
         u_from_strays=strays / inductance.value,
         inductance_doubt=_main_doubt(inductance),
         q_doubt=_main_doubt(q),
     )
 
 
-def _main_doubt(deduced: Deduced) -> str:
+def _main_doubt(deduced: Quantity) -> str:
     return deduced.budget[0].source if deduced.budget else ""
 
 

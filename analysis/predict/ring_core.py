@@ -1,12 +1,13 @@
 """Inductance of a coil on a ring core: from A_L, or from permeability and size."""
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Generic
 
 from ..errors import InputError
 from ..quantity import Caution, Stated, describe
-from .prediction import Prediction, predicted_quantities, refuse_wide
+from ..uncertainty import N, Number, named, stated_in
+from .prediction import Prediction, predicted, refuse_wide
 from .solenoid import MU0
 
 __all__ = ["RingCore", "predict_on_al", "predict_on_ring", "ring_h"]
@@ -23,7 +24,7 @@ UNITS = {"inductance": "H", "inductance_per_turn_squared": "H"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class RingCore:
+class RingCore(Generic[N]):
     """A ring of rectangular section.
 
     Attributes
@@ -34,47 +35,34 @@ class RingCore:
         Initial, at the frequency of use.
     """
 
-    outer_m: Stated
-    inner_m: Stated
-    height_m: Stated
-    relative_permeability: Stated
+    outer_m: N = field(metadata=named("outer diameter"))
+    inner_m: N = field(metadata=named("inner diameter"))
+    height_m: N = field(metadata=named("height"))
+    relative_permeability: N = field(metadata=named("relative permeability"))
 
     def __post_init__(self) -> None:
         """Refuse a ring that cannot be."""
-        for name, one in (
-            ("outer diameter", self.outer_m),
-            ("inner diameter", self.inner_m),
-            ("height", self.height_m),
-        ):
+        known = stated_in(self)
+        outer, inner, _, permeability = known.values()
+        for name, one in list(known.items())[:3]:
             if one.value <= 0.0:
                 raise InputError(f"a core's {name} is above zero, not {one.value:g} m")
-        if self.inner_m.value >= self.outer_m.value:
+        if inner.value >= outer.value:
             raise InputError(
-                f"the core's inner diameter of {self.inner_m.value * 1e3:g} mm is not "
-                f"below the outer one of {self.outer_m.value * 1e3:g} mm"
+                f"the core's inner diameter of {inner.value * 1e3:g} mm is not "
+                f"below the outer one of {outer.value * 1e3:g} mm"
             )
-        if not 1.0 <= self.relative_permeability.value <= MOST_PERMEABLE:
+        if not 1.0 <= permeability.value <= MOST_PERMEABLE:
             raise InputError(
                 f"a core's relative permeability is 1 to {MOST_PERMEABLE:g}, not "
-                f"{self.relative_permeability.value:g}"
+                f"{permeability.value:g}"
             )
-        refuse_wide(self.stated, whose="core's")
-        apart = self.outer_m.value - self.inner_m.value
-        if apart <= math.sqrt(3.0) * (self.outer_m.u + self.inner_m.u):
+        refuse_wide(known, whose="core's")
+        if outer.value - inner.value <= math.sqrt(3.0) * (outer.u + inner.u):
             raise InputError(
                 "the doubt of the core's outer and inner diameters lets them meet; "
                 "state them more closely"
             )
-
-    @property
-    def stated(self) -> dict[str, Stated]:
-        """What was stated, by the names a budget shows."""
-        return {
-            "outer diameter": self.outer_m,
-            "inner diameter": self.inner_m,
-            "height": self.height_m,
-            "relative permeability": self.relative_permeability,
-        }
 
 
 def ring_h(
@@ -90,6 +78,35 @@ def ring_h(
     return MU0 * relative_permeability * turns**2 * section
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _OnRing(Generic[N]):
+    turns: int
+    core: RingCore[N]
+    winding: N = field(metadata=named(WINDING_SOURCE))
+
+
+def _on_ring(at: _OnRing[Number]) -> dict[str, Number]:
+    core = at.core
+    one = ring_h(
+        outer_m=core.outer_m,
+        inner_m=core.inner_m,
+        height_m=core.height_m,
+        relative_permeability=core.relative_permeability,
+    ) * (1.0 + at.winding)
+    return {"inductance": one * at.turns**2, "inductance_per_turn_squared": one}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _OnAl(Generic[N]):
+    turns: int
+    al_h: N = field(metadata=named("A_L"))
+    winding: N = field(metadata=named(WINDING_SOURCE))
+
+
+def _on_al(at: _OnAl[Number]) -> dict[str, Number]:
+    return {"inductance": at.al_h * at.turns**2 * (1.0 + at.winding)}
+
+
 def predict_on_ring(core: RingCore, *, turns: int) -> Prediction:
     """Predict the inductance of turns on a ring core of known material and size.
 
@@ -99,17 +116,6 @@ def predict_on_ring(core: RingCore, *, turns: int) -> Prediction:
         No number of turns.
     """
     _check_turns(turns)
-    stated = {**core.stated, WINDING_SOURCE: WINDING}
-
-    def deduction(at: Mapping[str, float]) -> Mapping[str, float]:
-        one = ring_h(
-            outer_m=at["outer diameter"],
-            inner_m=at["inner diameter"],
-            height_m=at["height"],
-            relative_permeability=at["relative permeability"],
-        ) * (1.0 + at[WINDING_SOURCE])
-        return {"inductance": one * turns**2, "inductance_per_turn_squared": one}
-
     warnings = _unstated(core.relative_permeability, what="permeability")
     if core.relative_permeability.value < LEAST_SURE_PERMEABILITY:
         warnings += (
@@ -126,10 +132,12 @@ def predict_on_ring(core: RingCore, *, turns: int) -> Prediction:
             ("turns", str(turns)),
             *(
                 (name, describe(one, unit="fraction" if "perm" in name else "m"))
-                for name, one in core.stated.items()
+                for name, one in stated_in(core).items()
             ),
         ),
-        quantities=predicted_quantities(deduction, stated=stated, units=UNITS),
+        quantities=predicted(
+            _on_ring, _OnRing(turns=turns, core=core, winding=WINDING), units=UNITS
+        ),
         remarks=(OWN,),
         warnings=warnings,
     )
@@ -147,16 +155,13 @@ def predict_on_al(al_h: Stated, *, turns: int) -> Prediction:
     if al_h.value <= 0.0:
         raise InputError(f"A_L is above zero, not {al_h.value:g} H")
     refuse_wide({"A_L": al_h}, whose="core's")
-    stated = {"A_L": al_h, WINDING_SOURCE: WINDING}
-
-    def deduction(at: Mapping[str, float]) -> Mapping[str, float]:
-        return {"inductance": at["A_L"] * turns**2 * (1.0 + at[WINDING_SOURCE])}
-
     return Prediction(
         kind="toroid",
         title="Coil on a core of known A_L",
         inputs=(("turns", str(turns)), ("A_L", describe(al_h, unit="H"))),
-        quantities=predicted_quantities(deduction, stated=stated, units=UNITS),
+        quantities=predicted(
+            _on_al, _OnAl(turns=turns, al_h=al_h, winding=WINDING), units=UNITS
+        ),
         remarks=(OWN,),
         warnings=_unstated(al_h, what="A_L"),
     )

@@ -2,10 +2,13 @@
 
 import math
 from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Generic
 
 from ..errors import InputError
 from ..quantity import Stated, Unit, describe
-from .prediction import Prediction, predicted_quantities, refuse_wide
+from ..uncertainty import N, Number
+from .prediction import Prediction, predicted, refuse_wide
 
 __all__ = ["predict_resonance"]
 
@@ -20,20 +23,30 @@ ACROSS = (
 )
 
 
-def _third(at: Mapping[str, float]) -> dict[str, float]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Circuit(Generic[N]):
+    """Two of three; a budget names them as result documents do."""
+
+    inductance: N | None
+    capacitance: N | None
+    resonant_frequency: N | None
+
+
+def _deduction(at: _Circuit[Number]) -> dict[str, Number]:
     """(2 pi f)^2 L C = 1, solved for what is missing."""
-    if "resonant_frequency" not in at:
-        product = at["inductance"] * at["capacitance"]
-        return {"resonant_frequency": 1.0 / (2.0 * math.pi * math.sqrt(product))}
-    product = (2.0 * math.pi * at["resonant_frequency"]) ** -2.0
-    if "inductance" not in at:
-        return {"inductance": product / at["capacitance"]}
-    return {"capacitance": product / at["inductance"]}
-
-
-def _deduction(at: Mapping[str, float]) -> Mapping[str, float]:
-    whole = dict(at) | _third(at)
-    return whole | {"reactance": math.sqrt(whole["inductance"] / whole["capacitance"])}
+    found: dict[str, Number] = {}
+    henry: Number = at.inductance
+    farad: Number = at.capacitance
+    if at.resonant_frequency is None:
+        root = math.sqrt(henry * farad)
+        found["resonant_frequency"] = 1.0 / (2.0 * math.pi * root)
+    else:
+        product = (2.0 * math.pi * at.resonant_frequency) ** -2.0
+        if henry is None:
+            found["inductance"] = henry = product / farad
+        else:
+            found["capacitance"] = farad = product / henry
+    return found | {"reactance": math.sqrt(henry / farad)}
 
 
 def predict_resonance(
@@ -77,9 +90,9 @@ def predict_resonance(
             (name.replace("_", " "), describe(one, unit=UNITS[name]))
             for name, one in stated.items()
         ),
-        quantities=predicted_quantities(
+        quantities=predicted(
             _deduction,
-            stated=stated,
+            _Circuit(**named),
             units={missing: UNITS[missing], "reactance": "ohm"},
         ),
         remarks=(ACROSS,),

@@ -42,6 +42,11 @@ class Quantity:
     budget: tuple[Contribution, ...] = ()
     at_most: float | None = None
 
+    @property
+    def limits(self) -> tuple[float, float]:
+        """Where its interval ends; the value itself where none was worked out."""
+        return self.interval or (self.value, self.value)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Caution:

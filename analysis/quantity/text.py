@@ -11,7 +11,6 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
-import uncertainties
 from quantiphy import InvalidNumber
 from quantiphy import Quantity as PrefixedNumber
 
@@ -27,6 +26,7 @@ __all__ = [
     "parse_stated",
 ]
 
+LEAST_POWER = -4  # of ten: below it zeros are no way to write a number
 LARGEST_DOUBT = 99.5  # what would show three digits where two are kept
 
 Unit = Literal["Hz", "H", "F", "ohm", "V", "m", "s", "fraction"]
@@ -255,12 +255,22 @@ def format_quantity(value: float, *, u: float, unit: str) -> tuple[str, str, str
     scaled, scaled_u = value / scale, u / scale
     if not (math.isfinite(u) and u > 0.0):
         return f"{scaled:.4g}", "-", prefix
-    text = f"{uncertainties.ufloat(scaled, scaled_u):.2u}"
-    exponent = re.fullmatch(r"\((.*)\+/-(.*)\)(e.*)", text)
-    if exponent:
-        return exponent[1] + exponent[3], exponent[2] + exponent[3], prefix
-    rounded, _, doubt = text.partition("+/-")
-    return rounded, doubt, prefix
+    return *_rounded(scaled, scaled_u), prefix
+
+
+def _rounded(value: float, u: float) -> tuple[str, str]:
+    """Round to two digits of u > 0; with a power of ten where neither fits without."""
+    place = _exponent(float(f"{u:.1e}")) - 1
+    power = _exponent(round(max(abs(value), u), -place))
+    if place <= 0 and power >= LEAST_POWER:
+        return f"{value:.{-place}f}", f"{u:.{-place}f}"
+    digits, factor = power - place, 10.0**power
+    shown, doubt = (f"{x / factor:.{digits}f}e{power:+03d}" for x in (value, u))
+    return shown, doubt
+
+
+def _exponent(value: float) -> int:
+    return int(f"{value:e}".partition("e")[2])
 
 
 def _prefix(value: float, *, u: float, unit: str) -> tuple[str, float]:

@@ -2,28 +2,29 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any
+from dataclasses import dataclass
+from typing import Generic
 
 from scipy import stats
 
 from ..errors import AnalysisError
-from ..fitting import ResonanceFit
-from ..uncertainty import Deduced, MeasuredPair
+from ..quantity import Quantity
+from ..uncertainty import Known, Member, N, Number
 from .balance import Loop, at_resonance, loop_from, shunt_from
-from .correction import measured_pair
+from .correction import Resonance
 from .shunt import Shunt
-from .tank import tank_shunt
+from .tank import Tank, tank_shunt
 
 __all__ = [
     "CAPACITOR_UNITS",
     "REFERENCE",
     "UNKNOWN",
+    "Steps",
     "attached_shunt",
     "bound_of",
     "loss_of",
     "refuse_gain",
     "refuse_none",
-    "step_pairs",
 ]
 
 REFERENCE, UNKNOWN = "reference", "unknown"
@@ -36,30 +37,54 @@ RESOLVED = 3.0  # standard uncertainties from zero that make a value of a loss
 IMPOSSIBLE = 4.0  # below zero by so many, and no chance explains it
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Steps(Generic[N]):
+    """A tank, and its resonances without something and with it.
+
+    Attributes
+    ----------
+    tank
+        Everything known of the tank but its coil.
+    before, loaded
+        The resonances without the part and with it.
+    """
+
+    tank: Tank[N]
+    before: Resonance[N]
+    loaded: Resonance[N]
+
+    @classmethod
+    def known(
+        cls, tank: Tank, *, before: Resonance[Member], loaded: Resonance[Member]
+    ) -> "Steps[Known]":
+        """Put together what is stated and what was measured."""
+        return Steps(tank=tank, before=before, loaded=loaded)
+
+
 def attached_shunt(
-    inputs: Mapping[str, Any], *, step: str, before: str = REFERENCE
-) -> tuple[Shunt, Any]:
+    tank: Tank[Number], *, before: Resonance[Number], loaded: Resonance[Number]
+) -> tuple[Shunt, Number]:
     """Find what was put across the tank between two sweeps, and w in the second.
 
     Parameters
     ----------
-    inputs
-        The tank's stated values and both steps' pairs, by name.
-    step, before
-        The sweep with it and the one without.
+    tank
+        Everything known of the tank but its coil.
+    before, loaded
+        The resonances without it and with it.
     """
-    alone = at_resonance(inputs, step=before)
-    loop = loop_from(alone, shunt=tank_shunt(inputs, omega=alone.omega))
-    loaded = at_resonance(inputs, step=step)
-    ohm = loop.resistance_ohm * (loaded.omega / alone.omega) ** inputs["loss exponent"]
+    alone = at_resonance(tank, before)
+    loop = loop_from(alone, shunt=tank_shunt(tank, omega=alone.omega))
+    with_it = at_resonance(tank, loaded)
+    ohm = loop.resistance_ohm * (with_it.omega / alone.omega) ** tank.loss_exponent
     across = shunt_from(
-        loaded, loop=Loop(resistance_ohm=ohm, inductance_h=loop.inductance_h)
+        with_it, loop=Loop(resistance_ohm=ohm, inductance_h=loop.inductance_h)
     )
-    rest = tank_shunt(inputs, omega=loaded.omega)
-    return across - rest, loaded.omega
+    rest = tank_shunt(tank, omega=with_it.omega)
+    return across - rest, with_it.omega
 
 
-def loss_of(attached: Shunt, *, omega: Any) -> dict[str, Any]:
+def loss_of(attached: Shunt, *, omega: Number) -> dict[str, Number]:
     """Give C, D, and the loss as a resistance in series."""
     loss = attached.conductance_s / (omega * attached.capacitance_f)
     return {
@@ -70,22 +95,23 @@ def loss_of(attached: Shunt, *, omega: Any) -> dict[str, Any]:
     }
 
 
-def bound_of(loss: Deduced) -> float | None:
+def bound_of(loss: Quantity) -> float | None:
     """Give the 95 % limit of a loss that cannot be resolved; None where it can.
 
     A loss is not negative: the limit is the 95 % quantile of the normal distribution
     of value and u, cut off at zero (a uniform prior above zero; JCGM 106, 7.2 takes
     prior knowledge in so).
     """
-    if loss.value > RESOLVED * loss.u:
+    u = loss.standard_uncertainty
+    if loss.value > RESOLVED * u:
         return None
-    if loss.u <= 0.0:
+    if u <= 0.0:
         return max(loss.value, 0.0)
-    low = -loss.value / loss.u
-    return float(stats.truncnorm.ppf(0.95, low, math.inf, loc=loss.value, scale=loss.u))
+    low = -loss.value / u
+    return float(stats.truncnorm.ppf(0.95, low, math.inf, loc=loss.value, scale=u))
 
 
-def refuse_gain(found: Sequence[Deduced], *, name: str = "dissipation_factor") -> None:
+def refuse_gain(found: Sequence[Quantity], *, name: str = "dissipation_factor") -> None:
     """Refuse a part that would make the tank's loss less.
 
     Parameters
@@ -101,17 +127,18 @@ def refuse_gain(found: Sequence[Deduced], *, name: str = "dissipation_factor") -
         It is below zero by more than chance explains.
     """
     loss = next(one for one in found if one.name == name)
-    if loss.value < -IMPOSSIBLE * loss.u:
+    u = loss.standard_uncertainty
+    if loss.value < -IMPOSSIBLE * u:
         raise AnalysisError(
             f"the tank's loss fell when the part was attached (D would be "
-            f"{loss.value:.2g} ± {2.0 * loss.u:.1g}), which no part without a supply "
+            f"{loss.value:.2g} ± {2.0 * u:.1g}), which no part without a supply "
             "can do; a contact, the coupling or the coil's place changed between the "
             "sweeps: repeat both",
             dissipation_factor=loss.value,
         )
 
 
-def refuse_none(found: Sequence[Deduced]) -> None:
+def refuse_none(found: Sequence[Quantity]) -> None:
     """Refuse a capacitance that is not clear of zero.
 
     Raises
@@ -120,15 +147,11 @@ def refuse_none(found: Sequence[Deduced]) -> None:
         It is not: what is stated of the tank is as large as what was attached.
     """
     capacitance = next(one for one in found if one.name == "capacitance")
-    if capacitance.interval[0] <= 0.0:
+    if capacitance.limits[0] <= 0.0:
         raise AnalysisError(
             f"the capacitance comes out as {capacitance.value * 1e12:.3g} pF, "
-            f"uncertain by {2.0 * capacitance.u * 1e12:.2g} pF: it does not stand out "
-            "of what the tank is uncertain by; state the tank more closely",
+            f"uncertain by {2e12 * capacitance.standard_uncertainty:.2g} pF: it "
+            "does not stand out of what the tank is uncertain by; state the tank more "
+            "closely",
             capacitance_f=capacitance.value,
         )
-
-
-def step_pairs(found: Mapping[str, ResonanceFit]) -> tuple[MeasuredPair, ...]:
-    """Hand several steps' fits on, under their names."""
-    return tuple(measured_pair(one, step=step) for step, one in found.items())

@@ -6,17 +6,17 @@ where
     w0^2 L T = 1 + R G,        1/Q = w0 (R T + L G) / (1 + R G),
 
 which is exact for constant R and G. Two of the four are found from a resonance's w0 and
-Q when the other two are known. Plain arithmetic, so that numbers, arrays and numbers
-with uncertainties all pass.
+Q when the other two are known. Plain arithmetic, so that whatever the engine moves or
+draws passes.
 """
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
-from .correction import corrected
+from ..uncertainty import Number
+from .correction import Resonance, corrected
 from .shunt import Shunt
+from .tank import Tank
 
 __all__ = ["AtResonance", "Loop", "at_resonance", "loop_from", "shunt_from"]
 
@@ -25,39 +25,28 @@ __all__ = ["AtResonance", "Loop", "at_resonance", "loop_from", "shunt_from"]
 class Loop:
     """A series resistance in ohm and inductance in H at one frequency."""
 
-    resistance_ohm: Any
-    inductance_h: Any
+    resistance_ohm: Number
+    inductance_h: Number
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AtResonance:
     """A resonance with its corrections: w0 in rad/s and 1/Q."""
 
-    omega: Any
-    loss: Any
+    omega: Number
+    loss: Number
 
 
-def at_resonance(inputs: Mapping[str, Any], *, step: str = "") -> AtResonance:
-    """Correct the resonance that was measured in one step.
-
-    Parameters
-    ----------
-    inputs
-        Values by name, with those that `corrected` needs.
-    step
-        The step whose pair it is (see `halfpower.analysis.tank.measured_pair`).
-    """
-    beside = f", {step}" if step else ""
+def at_resonance(tank: Tank[Number], measured: Resonance[Number]) -> AtResonance:
+    """Correct a measured resonance for what its tank's instruments err by."""
     resonance = corrected(
-        {
-            **inputs,
-            "resonant_frequency": inputs[f"resonant_frequency{beside}"],
-            "loaded_q": inputs[f"loaded_q{beside}"],
-        }
+        measured,
+        frequency_reference=tank.frequency_reference,
+        linearity=tank.linearity,
+        loss_exponent=tank.loss_exponent,
     )
     return AtResonance(
-        omega=2.0 * math.pi * resonance["resonant_frequency"],
-        loss=1.0 / resonance["loaded_q"],
+        omega=2.0 * math.pi * resonance.frequency_hz, loss=1.0 / resonance.loaded_q
     )
 
 

@@ -22,32 +22,46 @@ like the others this method gives the parallel one, Cx = Cs/(1 + D^2). The respo
 exponent is not the fixture's: the driven branch is wL - 1/(w Cx), so k = 1 + 2 T/Cx.
 """
 
-from collections.abc import Mapping
-from typing import Any
+from dataclasses import replace
 
 from ..errors import AnalysisError
 from ..fitting import ResonanceFit
-from ..uncertainty import Deduced, propagate
+from ..quantity import Quantity
+from ..uncertainty import Number, propagate
 from .attached import (
+    CAPACITOR_UNITS,
     REFERENCE,
     UNKNOWN,
+    Steps,
     attached_shunt,
     loss_of,
     refuse_gain,
     refuse_none,
-    step_pairs,
 )
 from .balance import at_resonance, loop_from
+from .correction import measured_pair
 from .tank import Tank, tank_shunt
 
-__all__ = ["SERIES", "deduce_in_series", "deduce_parallel", "exponent_in_series"]
+__all__ = [
+    "SERIES",
+    "across_deduction",
+    "deduce_in_series",
+    "deduce_parallel",
+    "exponent_in_series",
+]
 
 SERIES = "series"
 
 
+def across_deduction(at: Steps[Number]) -> dict[str, Number]:
+    """Deduce a capacitor, or many, from the resonances without it and with it."""
+    attached, omega = attached_shunt(at.tank, before=at.before, loaded=at.loaded)
+    return loss_of(attached, omega=omega)
+
+
 def deduce_parallel(
     tank: Tank, *, reference: ResonanceFit, unknown: ResonanceFit
-) -> tuple[Deduced, ...]:
+) -> tuple[Quantity, ...]:
     """Deduce a capacitor that was put across a tank.
 
     Parameters
@@ -59,7 +73,7 @@ def deduce_parallel(
 
     Returns
     -------
-    tuple of Deduced
+    tuple of Quantity
         In the order of `CAPACITOR_UNITS`, at the second resonance's frequency.
 
     Raises
@@ -69,15 +83,12 @@ def deduce_parallel(
     """
     _refuse_rise(reference, unknown)
 
-    def deduction(inputs: Mapping[str, Any]) -> Mapping[str, Any]:
-        attached, omega = attached_shunt(inputs, step=UNKNOWN)
-        return loss_of(attached, omega=omega)
-
-    found = propagate(
-        deduction,
-        stated=tank.stated,
-        measured=step_pairs({REFERENCE: reference, UNKNOWN: unknown}),
+    known = Steps.known(
+        tank,
+        before=measured_pair(reference, step=REFERENCE),
+        loaded=measured_pair(unknown, step=UNKNOWN),
     )
+    found = propagate(across_deduction, known, units=CAPACITOR_UNITS)
     refuse_none(found)
     refuse_gain(found)
     return found
@@ -85,7 +96,7 @@ def deduce_parallel(
 
 def deduce_in_series(
     tank: Tank, *, reference: ResonanceFit, series: ResonanceFit
-) -> tuple[Deduced, ...]:
+) -> tuple[Quantity, ...]:
     """Deduce a capacitor that was put in series with the tank's coil.
 
     Parameters
@@ -97,7 +108,7 @@ def deduce_in_series(
 
     Returns
     -------
-    tuple of Deduced
+    tuple of Quantity
         In the order of `CAPACITOR_UNITS`, at the second resonance's frequency.
 
     Raises
@@ -114,45 +125,47 @@ def deduce_in_series(
             "that the part is a capacitor"
         )
 
-    def deduction(inputs: Mapping[str, Any]) -> Mapping[str, Any]:
-        strap = at_resonance(inputs, step=REFERENCE)
-        loop = loop_from(strap, shunt=tank_shunt(inputs, omega=strap.omega))
-        own_h = loop.inductance_h - inputs["lead inductance"]
-        own_ohm = loop.resistance_ohm - inputs["lead resistance"]
-        with_it = at_resonance(inputs, step=SERIES)
-        omega = with_it.omega
-        ratio = omega / strap.omega
-        # The self-capacitance lies across the coil alone now.
-        bare = {**inputs, "coil's self-capacitance": 0.0}
-        shunt = tank_shunt(bare, omega=omega)
-        susceptance = omega * shunt.capacitance_f
-        magnitude = shunt.conductance_s**2 + susceptance**2
-        fall = 1.0 - omega**2 * own_h * inputs["coil's self-capacitance"]
-        coil_ohm = own_ohm * ratio ** inputs["loss exponent"] / fall**2
-        apparent_h = own_h / fall + inputs["lead inductance"]
-        reactance = omega * apparent_h - susceptance / magnitude
-        slope_h = own_h / fall**2 + inputs["lead inductance"]
-        ohm = (
-            omega * slope_h * with_it.loss
-            - coil_ohm
-            - inputs["lead resistance"]
-            - shunt.conductance_s / magnitude
-        )
-        loss = ohm / reactance
-        return {
-            "capacitance": 1.0 / (omega * reactance * (1.0 + loss * loss)),
-            "dissipation_factor": loss,
-            "series_resistance": ohm,
-        }
-
-    found = propagate(
-        deduction,
-        stated=tank.stated,
-        measured=step_pairs({REFERENCE: reference, SERIES: series}),
+    known = Steps.known(
+        tank,
+        before=measured_pair(reference, step=REFERENCE),
+        loaded=measured_pair(series, step=SERIES),
     )
+    found = propagate(_series_deduction, known, units=CAPACITOR_UNITS)
     refuse_none(found)
     refuse_gain(found)
     return found
+
+
+def _series_deduction(at: Steps[Number]) -> dict[str, Number]:
+    tank = at.tank
+    strap = at_resonance(tank, at.before)
+    loop = loop_from(strap, shunt=tank_shunt(tank, omega=strap.omega))
+    own_h = loop.inductance_h - tank.lead_h
+    own_ohm = loop.resistance_ohm - tank.lead_ohm
+    with_it = at_resonance(tank, at.loaded)
+    omega = with_it.omega
+    ratio = omega / strap.omega
+    # The self-capacitance lies across the coil alone now.
+    shunt = tank_shunt(replace(tank, self_capacitance_f=0.0), omega=omega)
+    susceptance = omega * shunt.capacitance_f
+    magnitude = shunt.conductance_s**2 + susceptance**2
+    fall = 1.0 - omega**2 * own_h * tank.self_capacitance_f
+    coil_ohm = own_ohm * ratio**tank.loss_exponent / fall**2
+    apparent_h = own_h / fall + tank.lead_h
+    reactance = omega * apparent_h - susceptance / magnitude
+    slope_h = own_h / fall**2 + tank.lead_h
+    ohm = (
+        omega * slope_h * with_it.loss
+        - coil_ohm
+        - tank.lead_ohm
+        - shunt.conductance_s / magnitude
+    )
+    loss = ohm / reactance
+    return {
+        "capacitance": 1.0 / (omega * reactance * (1.0 + loss * loss)),
+        "dissipation_factor": loss,
+        "series_resistance": ohm,
+    }
 
 
 def exponent_in_series(*, rise: float, fixture: float) -> float:

@@ -11,22 +11,29 @@ unknown takes the place of. Its lead inductance Lv makes C/(1 - w^2 Lv C) of C.
 """
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, field
+from typing import Generic
 
 from ..errors import AnalysisError
 from ..fitting import CapacitanceFit
-from ..quantity import Stated
-from ..uncertainty import Deduced, propagate
-from .attached import REFERENCE, UNKNOWN, loss_of, refuse_gain, refuse_none, step_pairs
+from ..quantity import Quantity, Stated
+from ..uncertainty import Known, N, Number, named, propagate
+from .attached import (
+    CAPACITOR_UNITS,
+    REFERENCE,
+    UNKNOWN,
+    loss_of,
+    refuse_gain,
+    refuse_none,
+)
+from .correction import ResonantSetting, measured_setting
 from .shunt import Shunt
 
 __all__ = ["Dial", "deduce_by_dial"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Dial:
+class Dial(Generic[N]):
     """A calibrated variable capacitor, as far as it is known.
 
     Attributes
@@ -39,18 +46,40 @@ class Dial:
         Of its leads and plates, in H.
     """
 
-    scale_error: Stated
-    loss: Stated
-    inductance_h: Stated
+    scale_error: N = field(metadata=named("variable capacitor's scale"))
+    loss: N = field(metadata=named("variable capacitor's loss"))
+    inductance_h: N = field(metadata=named("variable capacitor's inductance"))
 
-    @property
-    def stated(self) -> dict[str, Stated]:
-        """The inputs by the names that a budget shows."""
-        return {
-            "variable capacitor's scale": self.scale_error,
-            "variable capacitor's loss": self.loss,
-            "variable capacitor's inductance": self.inductance_h,
-        }
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Turned(Generic[N]):
+    """A dial, and its settings in resonance without the unknown and with it."""
+
+    omega: float
+    dial: Dial[N]
+    linearity: N = field(metadata=named("detector linearity"))
+    reference: ResonantSetting[N]
+    unknown: ResonantSetting[N]
+
+
+def _true(at: _Turned[Number], shown: ResonantSetting[Number]) -> tuple[Number, Number]:
+    """Give capacitance and half-width, in F, of a setting as the dial shows it."""
+    # A ratio of readings that is wrong by e moves the half-width by -2e.
+    quality = shown.loaded_q * (1.0 + 2.0 * at.linearity)
+    scaled = shown.capacitance_f * (1.0 + at.dial.scale_error)
+    rise = 1.0 - at.omega**2 * at.dial.inductance_h * scaled
+    return scaled / rise, scaled / quality / rise**2
+
+
+def _deduction(at: _Turned[Number]) -> dict[str, Number]:
+    first, width = _true(at, at.reference)
+    second, wider = _true(at, at.unknown)
+    farad = first - second
+    own = at.dial.loss * farad
+    attached = Shunt(
+        capacitance_f=farad, conductance_s=at.omega * (wider - width + own)
+    )
+    return loss_of(attached, omega=at.omega)
 
 
 def deduce_by_dial(
@@ -60,7 +89,7 @@ def deduce_by_dial(
     reference: CapacitanceFit,
     unknown: CapacitanceFit,
     linearity: Stated,
-) -> tuple[Deduced, ...]:
+) -> tuple[Quantity, ...]:
     """Deduce a capacitor from two settings of a variable one at one frequency.
 
     Parameters
@@ -76,7 +105,7 @@ def deduce_by_dial(
 
     Returns
     -------
-    tuple of Deduced
+    tuple of Quantity
         In the order of `CAPACITOR_UNITS`.
 
     Raises
@@ -84,29 +113,6 @@ def deduce_by_dial(
     AnalysisError
         The dial had to be turned up, or the loss fell, when it was attached.
     """
-    omega = 2.0 * math.pi * frequency_hz
-
-    def true(inputs: Mapping[str, Any], step: str) -> tuple[Any, Any]:
-        shown = inputs[f"resonant_capacitance, {step}"]
-        # A ratio of readings that is wrong by e moves the half-width by -2e.
-        quality = inputs[f"loaded_q, {step}"] * (
-            1.0 + 2.0 * inputs["detector linearity"]
-        )
-        scaled = shown * (1.0 + inputs["variable capacitor's scale"])
-        rise = 1.0 - omega**2 * inputs["variable capacitor's inductance"] * scaled
-        return scaled / rise, scaled / quality / rise**2
-
-    def deduction(inputs: Mapping[str, Any]) -> Mapping[str, Any]:
-        (first, width), (second, wider) = (
-            true(inputs, step) for step in (REFERENCE, UNKNOWN)
-        )
-        farad = first - second
-        own = inputs["variable capacitor's loss"] * farad
-        attached = Shunt(
-            capacitance_f=farad, conductance_s=omega * (wider - width + own)
-        )
-        return loss_of(attached, omega=omega)
-
     if unknown.resonant_capacitance_f >= reference.resonant_capacitance_f:
         raise AnalysisError(
             "with the unknown attached the dial stands at "
@@ -114,13 +120,14 @@ def deduce_by_dial(
             f"the {reference.resonant_capacitance_f * 1e12:.5g} pF without it, so no "
             "capacitance was added; see that it is attached, and that it is a capacitor"
         )
-    found = propagate(
-        deduction,
-        stated={**dial.stated, "detector linearity": linearity},
-        measured=step_pairs(
-            {REFERENCE: reference.resonance, UNKNOWN: unknown.resonance}
-        ),
+    known: _Turned[Known] = _Turned(
+        omega=2.0 * math.pi * frequency_hz,
+        dial=dial,
+        linearity=linearity,
+        reference=measured_setting(reference.resonance, step=REFERENCE),
+        unknown=measured_setting(unknown.resonance, step=UNKNOWN),
     )
+    found = propagate(_deduction, known, units=CAPACITOR_UNITS)
     refuse_none(found)
     refuse_gain(found)
     return found

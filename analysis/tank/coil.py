@@ -11,15 +11,17 @@ gives (to about 0.55/Q^4 of itself).
 
 import math
 from collections.abc import Mapping
-from typing import Any
+from dataclasses import dataclass
+from typing import Generic
 
 from ..errors import AnalysisError
-from ..uncertainty import Deduced, MeasuredPair, propagate
+from ..quantity import Quantity
+from ..uncertainty import Known, Member, N, Number, propagate, values_of
 from .balance import AtResonance, loop_from
-from .correction import RESONANCE_UNITS, corrected
+from .correction import RESONANCE_UNITS, Resonance, corrected, resonance_results
 from .tank import Tank, tank_shunt
 
-__all__ = ["COIL_UNITS", "coil_deduction", "deduce_coil"]
+__all__ = ["COIL_UNITS", "OneResonance", "coil_deduction", "deduce_coil"]
 
 
 COIL_UNITS: Mapping[str, str] = {
@@ -31,26 +33,32 @@ COIL_UNITS: Mapping[str, str] = {
 }
 
 
-def coil_deduction(inputs: Mapping[str, Any]) -> Mapping[str, Any]:
-    """Deduce a coil from one resonance; plain arithmetic.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OneResonance(Generic[N]):
+    """A tank, and its resonance with what is on it."""
 
-    Parameters
-    ----------
-    inputs
-        Values by the names of `Tank.stated`, ``resonant_frequency`` in Hz and
-        ``loaded_q``.
-    """
-    resonance = corrected(inputs)
-    frequency_hz, loaded_q = resonance["resonant_frequency"], resonance["loaded_q"]
-    omega = 2.0 * math.pi * frequency_hz
-    loop = loop_from(
-        AtResonance(omega=omega, loss=1.0 / loaded_q),
-        shunt=tank_shunt(inputs, omega=omega),
+    tank: Tank[N]
+    resonance: Resonance[N]
+
+
+def coil_deduction(at: OneResonance[Number]) -> dict[str, Number]:
+    """Deduce a coil, or many, from one resonance."""
+    tank = at.tank
+    resonance = corrected(
+        at.resonance,
+        frequency_reference=tank.frequency_reference,
+        linearity=tank.linearity,
+        loss_exponent=tank.loss_exponent,
     )
-    series_ohm = loop.resistance_ohm - inputs["lead resistance"]
-    inductance_h = loop.inductance_h - inputs["lead inductance"]
+    omega = 2.0 * math.pi * resonance.frequency_hz
+    loop = loop_from(
+        AtResonance(omega=omega, loss=1.0 / resonance.loaded_q),
+        shunt=tank_shunt(tank, omega=omega),
+    )
+    series_ohm = loop.resistance_ohm - tank.lead_ohm
+    inductance_h = loop.inductance_h - tank.lead_h
     unloaded_q = omega * inductance_h / series_ohm
-    return resonance | {
+    return resonance_results(resonance) | {
         "unloaded_q": unloaded_q,
         "inductance": inductance_h,
         "series_resistance": series_ohm,
@@ -58,7 +66,7 @@ def coil_deduction(inputs: Mapping[str, Any]) -> Mapping[str, Any]:
     }
 
 
-def deduce_coil(tank: Tank, *, measured: MeasuredPair) -> tuple[Deduced, ...]:
+def deduce_coil(tank: Tank, *, measured: Resonance[Member]) -> tuple[Quantity, ...]:
     """Deduce a coil's inductance, Q and resistances from one resonance.
 
     Parameters
@@ -66,11 +74,11 @@ def deduce_coil(tank: Tank, *, measured: MeasuredPair) -> tuple[Deduced, ...]:
     tank
         Everything known but the coil.
     measured
-        Fitted ``resonant_frequency`` in Hz and ``loaded_q``, with their covariance.
+        The fitted resonance.
 
     Returns
     -------
-    tuple of Deduced
+    tuple of Quantity
         In the order of `COIL_UNITS`. The inductance is the coil's own, with its
         self-capacitance taken out; ``unloaded_q`` is w0 L / R of the coil alone.
 
@@ -79,21 +87,22 @@ def deduce_coil(tank: Tank, *, measured: MeasuredPair) -> tuple[Deduced, ...]:
     AnalysisError
         The fixture's own loading, or its leads, leave nothing for the coil.
     """
-    values = dict(zip(measured.names, measured.values, strict=True))
-    omega = 2.0 * math.pi * values["resonant_frequency"]
-    plain = {name: one.value for name, one in tank.stated.items()}
-    shunt = tank_shunt(plain, omega=omega)
+    known: OneResonance[Known] = OneResonance(tank=tank, resonance=measured)
+    plain: OneResonance[float] = values_of(known)
+    loaded_q = plain.resonance.loaded_q
+    omega = 2.0 * math.pi * plain.resonance.frequency_hz
+    shunt = tank_shunt(plain.tank, omega=omega)
     susceptance = omega * shunt.capacitance_f
-    if susceptance <= values["loaded_q"] * shunt.conductance_s:
+    if susceptance <= loaded_q * shunt.conductance_s:
         fixture_q = susceptance / shunt.conductance_s
         raise AnalysisError(
-            f"the loaded Q of {values['loaded_q']:.4g} is not below the "
+            f"the loaded Q of {loaded_q:.4g} is not below the "
             f"{fixture_q:.4g} that the fixture's loading alone would allow; the bench "
             "file's probe resistance, couplings or capacitor loss are too pessimistic",
-            loaded_q=values["loaded_q"],
+            loaded_q=loaded_q,
             fixture_q=fixture_q,
         )
-    coil = coil_deduction(plain | values)
+    coil = coil_deduction(plain)
     if coil["series_resistance"] <= 0.0 or coil["inductance"] <= 0.0:
         raise AnalysisError(
             "the leads alone account for more than the whole inductance or resistance "
@@ -103,4 +112,4 @@ def deduce_coil(tank: Tank, *, measured: MeasuredPair) -> tuple[Deduced, ...]:
             inductance_h=coil["inductance"],
             series_resistance_ohm=coil["series_resistance"],
         )
-    return propagate(coil_deduction, stated=tank.stated, measured=(measured,))
+    return propagate(coil_deduction, known, units=COIL_UNITS)

@@ -15,34 +15,59 @@ generator's reference) is not averaged away.
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import Any
+from dataclasses import dataclass, field, replace
+from typing import Generic
 
-import numpy as np
 from scipy import stats
 
 from ..errors import AnalysisError, InputError
 from ..fitting import ResonanceFit
-from ..quantity import Stated
-from ..uncertainty import Deduced, propagate
+from ..quantity import Quantity, Stated
+from ..uncertainty import Known, N, Number, named, propagate, stated_in, values_of
 from .balance import AtResonance, at_resonance, loop_from
-from .correction import measured_pair
+from .correction import Resonance, measured_pair
+from .shunt import Shunt
 from .tank import Tank, tank_shunt
 
 __all__ = [
+    "COMMON_ERROR",
+    "EXACT",
+    "LINE_UNITS",
+    "Capacitor",
     "CoilPoint",
     "Line",
+    "capacitors_stated",
     "check_points",
     "deduce_coil_line",
+    "known_capacitors",
     "line_through",
     "misfit",
-    "point_inputs",
+    "places_of",
+    "weights_of",
+    "with_capacitor",
 ]
 
 EXACT = Stated(value=0.0)
-SELF = ("coil's self-capacitance",)
+COMMON_ERROR = "capacitors' common error"
 RESOLVED = 4.0  # u from zero: a self-capacitance that has a resonance
 LEAST_SPREAD = 1.2  # the largest capacitor over the smallest
+LINE_UNITS: Mapping[str, str] = {
+    "self_resonant_frequency": "Hz",
+    "inductance": "H",
+    "self_capacitance": "F",
+    "unloaded_q": "1",
+    "series_resistance": "ohm",
+    "apparent_inductance": "H",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Capacitor(Generic[N]):
+    """A known capacitor, by the name that its inputs have."""
+
+    name: str
+    capacitance_f: N = field(metadata=named("capacitor, {0.name}"))
+    loss: N = field(metadata=named("capacitor's loss, {0.name}"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -88,10 +113,10 @@ class Line:
         Each point's resonance.
     """
 
-    inductance_h: Any
-    unknown_f: Any
-    resistance_ohm: tuple[Any, ...] = field(default=())
-    resonances: tuple[AtResonance, ...] = field(default=())
+    inductance_h: Number
+    unknown_f: Number
+    resistance_ohm: tuple[Number, ...] = ()
+    resonances: tuple[AtResonance, ...] = ()
 
 
 def check_points(points: Sequence[CoilPoint]) -> None:
@@ -116,10 +141,23 @@ def check_points(points: Sequence[CoilPoint]) -> None:
         )
 
 
-def point_inputs(
+def known_capacitors(points: Sequence[CoilPoint]) -> tuple[Capacitor[Stated], ...]:
+    """Give the known capacitors of points, each once."""
+    named_so = {
+        point.capacitor_name: Capacitor(
+            name=point.capacitor_name,
+            capacitance_f=point.capacitor_f,
+            loss=point.capacitor_loss,
+        )
+        for point in points
+    }
+    return tuple(named_so.values())
+
+
+def capacitors_stated(
     points: Sequence[CoilPoint], *, common: Stated = EXACT
 ) -> dict[str, Stated]:
-    """Give the known capacitors' stated values by the names that a budget shows.
+    """Give what is stated of the known capacitors, by the names that a budget shows.
 
     Parameters
     ----------
@@ -128,36 +166,54 @@ def point_inputs(
     common
         Relative error that all the capacitors share: zero, with its doubt.
     """
-    stated = {"capacitors' common error": common}
-    for point in points:
-        stated[f"capacitor, {point.capacitor_name}"] = point.capacitor_f
-        stated[f"capacitor's loss, {point.capacitor_name}"] = point.capacitor_loss
-    return stated
+    return {COMMON_ERROR: common} | stated_in(known_capacitors(points))
+
+
+def places_of(
+    points: Sequence[CoilPoint], capacitors: Sequence[Capacitor[Stated]]
+) -> tuple[int, ...]:
+    """Say which of the capacitors each of the points is on."""
+    names = [one.name for one in capacitors]
+    return tuple(names.index(point.capacitor_name) for point in points)
+
+
+def with_capacitor(
+    tank: Tank[Number], capacitor: Capacitor[Number], *, common: Number
+) -> Tank[Number]:
+    """Put a capacitor into a tank, with the error that all of them share."""
+    return replace(
+        tank,
+        capacitor_f=capacitor.capacitance_f * (1.0 + common),
+        capacitor_loss=capacitor.loss,
+    )
 
 
 def line_through(
-    inputs: Mapping[str, Any], *, points: Sequence[CoilPoint], left_out: Sequence[str]
+    tanks: Sequence[Tank[Number]],
+    measured: Sequence[Resonance[Number]],
+    *,
+    weights: Sequence[float],
 ) -> Line:
-    """Put the line through the points; plain arithmetic.
+    """Put the line through the points.
 
     Parameters
     ----------
-    inputs
-        The tank's stated values, the capacitors' and the pairs, by name.
-    points
-        The points; their stated values weigh them.
-    left_out
-        Capacitances of the tank that the intercept is to hold, by name.
+    tanks
+        The tank at each point, with its known capacitor and without the capacitance
+        that the intercept is to hold.
+    measured
+        Each point's resonance.
+    weights
+        Each point's; see `weights_of`.
     """
-    resonances = [at_resonance(inputs, step=point.step) for point in points]
-    shunts = [
-        tank_shunt(
-            _across(inputs, point=point) | dict.fromkeys(left_out, 0.0), omega=one.omega
-        )
-        for point, one in zip(points, resonances, strict=True)
+    resonances = [
+        at_resonance(tank, one) for tank, one in zip(tanks, measured, strict=True)
     ]
-    weights = _weights(points)
-    rises = [1.0] * len(points)  # 1 + R G, which needs the line itself
+    shunts = [
+        tank_shunt(tank, omega=one.omega)
+        for tank, one in zip(tanks, resonances, strict=True)
+    ]
+    rises: list[Number] = [1.0] * len(shunts)  # 1 + R G, which needs the line itself
     for _ in range(2):
         ordinates = [
             rise / one.omega**2 for rise, one in zip(rises, resonances, strict=True)
@@ -179,9 +235,69 @@ def line_through(
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Several(Generic[N]):
+    """A coil's resonances, each on one of the known capacitors."""
+
+    steps: tuple[str, ...]
+    weights: tuple[float, ...]
+    places: tuple[int, ...]
+    tank: Tank[N]
+    common: N = field(metadata=named(COMMON_ERROR))
+    capacitors: tuple[Capacitor[N], ...]
+    measured: tuple[Resonance[N], ...]
+
+    @classmethod
+    def known(
+        cls, tank: Tank, *, points: Sequence[CoilPoint], common: Stated
+    ) -> "_Several[Known]":
+        capacitors = known_capacitors(points)
+        return _Several(
+            steps=tuple(point.step for point in points),
+            weights=weights_of(points),
+            places=places_of(points, capacitors),
+            tank=tank,
+            common=common,
+            capacitors=capacitors,
+            measured=tuple(measured_pair(one.found, step=one.step) for one in points),
+        )
+
+
+def _tanks(at: _Several[Number]) -> list[Tank[Number]]:
+    """Give the tank at each point, without the coil's self-capacitance."""
+    bare = replace(at.tank, self_capacitance_f=0.0)
+    return [
+        with_capacitor(bare, at.capacitors[place], common=at.common)
+        for place in at.places
+    ]
+
+
+def _deduction(at: _Several[Number]) -> dict[str, Number]:
+    line = line_through(_tanks(at), at.measured, weights=at.weights)
+    inductance_h = line.inductance_h - at.tank.lead_h
+    found = {"inductance": inductance_h, "self_capacitance": line.unknown_f}
+    for step, ohm, one in zip(
+        at.steps, line.resistance_ohm, line.resonances, strict=True
+    ):
+        series_ohm = ohm - at.tank.lead_ohm
+        found |= {
+            f"unloaded_q, {step}": one.omega * inductance_h / series_ohm,
+            f"series_resistance, {step}": series_ohm,
+            f"apparent_inductance, {step}": inductance_h
+            / (1.0 - one.omega**2 * inductance_h * line.unknown_f),
+        }
+    return found
+
+
+def _with_resonance(at: _Several[Number]) -> dict[str, Number]:
+    found = _deduction(at)
+    product = found["inductance"] * found["self_capacitance"]
+    return {"self_resonant_frequency": product**-0.5 / (2.0 * math.pi)} | found
+
+
 def deduce_coil_line(
     tank: Tank, *, points: Sequence[CoilPoint], common: Stated = EXACT
-) -> tuple[Deduced, ...]:
+) -> tuple[Quantity, ...]:
     """Deduce a coil's inductance, self-capacitance and losses from several resonances.
 
     Parameters
@@ -196,7 +312,7 @@ def deduce_coil_line(
 
     Returns
     -------
-    tuple of Deduced
+    tuple of Quantity
         ``self_resonant_frequency`` (of the coil alone, where its self-capacitance is
         clear of zero), ``inductance``, ``self_capacitance``, then for every point, with
         its name after a comma, ``unloaded_q``, ``series_resistance`` and
@@ -210,37 +326,14 @@ def deduce_coil_line(
         The doubt of the inputs is so large that a result is not finite.
     """
     check_points(points)
-
-    def deduction(inputs: Mapping[str, Any]) -> dict[str, Any]:
-        line = line_through(inputs, points=points, left_out=SELF)
-        inductance_h = line.inductance_h - inputs["lead inductance"]
-        found = {"inductance": inductance_h, "self_capacitance": line.unknown_f}
-        for point, ohm, one in zip(
-            points, line.resistance_ohm, line.resonances, strict=True
-        ):
-            series_ohm = ohm - inputs["lead resistance"]
-            found |= {
-                f"unloaded_q, {point.step}": one.omega * inductance_h / series_ohm,
-                f"series_resistance, {point.step}": series_ohm,
-                f"apparent_inductance, {point.step}": inductance_h
-                / (1.0 - one.omega**2 * inductance_h * line.unknown_f),
-            }
-        return found
-
-    def with_resonance(inputs: Mapping[str, Any]) -> dict[str, Any]:
-        found = deduction(inputs)
-        product = found["inductance"] * found["self_capacitance"]
-        return {"self_resonant_frequency": product**-0.5 / (2.0 * math.pi)} | found
-
-    stated = {**tank.stated, **point_inputs(points, common=common)}
-    measured = tuple(measured_pair(one.found, step=one.step) for one in points)
-    found = propagate(deduction, stated=stated, measured=measured)
+    known = _Several.known(tank, points=points, common=common)
+    found = propagate(_deduction, known, units=LINE_UNITS)
     own = next(one for one in found if one.name == "self_capacitance")
     # A self-capacitance that may be nothing has no resonance to speak of.
-    if own.value < RESOLVED * own.u or own.interval[0] <= 0.0:
+    if own.value < RESOLVED * own.standard_uncertainty or own.limits[0] <= 0.0:
         return found
     try:
-        return propagate(with_resonance, stated=stated, measured=measured)
+        return propagate(_with_resonance, known, units=LINE_UNITS)
     except AnalysisError:  # a draw in a hundred thousand was below zero
         return found
 
@@ -254,44 +347,27 @@ def misfit(tank: Tank, *, points: Sequence[CoilPoint]) -> float | None:
     free = len(points) - 2
     if free < 1:
         return None
-    plain = {name: one.value for name, one in tank.stated.items()}
-    plain |= {name: one.value for name, one in point_inputs(points).items()}
-    for point in points:
-        pair = measured_pair(point.found, step=point.step)
-        plain |= dict(zip(pair.names, pair.values, strict=True))
-    line = line_through(plain, points=points, left_out=SELF)
+    known = _Several.known(tank, points=points, common=EXACT)
+    plain: _Several[float] = values_of(known)
+    tanks = _tanks(plain)
+    line = line_through(tanks, plain.measured, weights=plain.weights)
     total = 0.0
-    for point, resonance in zip(points, line.resonances, strict=True):
-        shunt = tank_shunt(
-            _across(plain, point=point) | dict.fromkeys(SELF, 0.0),
-            omega=resonance.omega,
-        )
-        on_line = line.inductance_h * (shunt.capacitance_f + line.unknown_f)
+    for point, at, resonance in zip(points, tanks, line.resonances, strict=True):
+        across_f = tank_shunt(at, omega=resonance.omega).capacitance_f
+        on_line = line.inductance_h * (across_f + line.unknown_f)
         distance = resonance.omega**-2.0 - on_line
         total += distance**2 * _weight(point, inductance_h=line.inductance_h)
     return float(stats.chi2.sf(total, free))
 
 
-def _across(inputs: Mapping[str, Any], *, point: CoilPoint) -> dict[str, Any]:
-    """Put one point's capacitor into the tank."""
-    scale = 1.0 + inputs["capacitors' common error"]
-    return {
-        **inputs,
-        "resonating capacitor": inputs[f"capacitor, {point.capacitor_name}"] * scale,
-        "resonating capacitor's loss": inputs[
-            f"capacitor's loss, {point.capacitor_name}"
-        ],
-    }
-
-
-def _with(shunt: Any, unknown_f: Any) -> Any:
-    return type(shunt)(
+def _with(shunt: Shunt, unknown_f: Number) -> Shunt:
+    return Shunt(
         capacitance_f=shunt.capacitance_f + unknown_f,
         conductance_s=shunt.conductance_s,
     )
 
 
-def _weights(points: Sequence[CoilPoint]) -> list[float]:
+def weights_of(points: Sequence[CoilPoint]) -> tuple[float, ...]:
     """Weigh the points, with the slope taken from the two outermost."""
     ordered = sorted(points, key=lambda point: point.capacitor_f.value)
     low, high = ordered[0], ordered[-1]
@@ -300,7 +376,7 @@ def _weights(points: Sequence[CoilPoint]) -> list[float]:
     )
     weights = [_weight(point, inductance_h=slope) for point in points]
     largest = max(weights)
-    return [weight / largest for weight in weights]
+    return tuple(weight / largest for weight in weights)
 
 
 def _weight(point: CoilPoint, *, inductance_h: float) -> float:
@@ -315,9 +391,14 @@ def _ordinate(point: CoilPoint) -> float:
     return float((2.0 * math.pi * point.found.resonant_frequency_hz) ** -2.0)
 
 
-def _line(abscissas: Sequence[Any], ordinates: Sequence[Any], *, weights: Any) -> Line:
-    """Put a weighted least-squares line through points; arithmetic only."""
-    total = float(np.sum(weights))
+def _line(
+    abscissas: Sequence[Number],
+    ordinates: Sequence[Number],
+    *,
+    weights: Sequence[float],
+) -> Line:
+    """Put a weighted least-squares line through points."""
+    total = math.fsum(weights)
     share = [weight / total for weight in weights]
     mean_k = sum(w * k for w, k in zip(share, abscissas, strict=True))
     mean_y = sum(w * y for w, y in zip(share, ordinates, strict=True))

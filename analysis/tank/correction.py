@@ -1,13 +1,23 @@
 """A fitted resonance with the instruments' own errors in its uncertainty."""
 
 from collections.abc import Mapping
-from typing import Any
+from dataclasses import dataclass, field
+from typing import Generic
 
 from ..fitting import ResonanceFit
-from ..quantity import Stated
-from ..uncertainty import Deduced, MeasuredPair, propagate
+from ..quantity import Quantity, Stated
+from ..uncertainty import Joint, Known, Member, N, Number, named, propagate
 
-__all__ = ["RESONANCE_UNITS", "corrected", "deduce_resonance", "measured_pair"]
+__all__ = [
+    "RESONANCE_UNITS",
+    "Resonance",
+    "ResonantSetting",
+    "corrected",
+    "deduce_resonance",
+    "measured_pair",
+    "measured_setting",
+    "resonance_results",
+]
 
 RESONANCE_UNITS: Mapping[str, str] = {
     "resonant_frequency": "Hz",
@@ -16,27 +26,79 @@ RESONANCE_UNITS: Mapping[str, str] = {
 }
 
 
-def measured_pair(found: ResonanceFit, *, step: str = "") -> MeasuredPair:
-    """Hand a fit's centre and Q on, with their covariance and degrees of freedom.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Resonance(Generic[N]):
+    """A fitted resonance.
+
+    Attributes
+    ----------
+    frequency_hz
+        Undamped, in Hz.
+    loaded_q
+        The tank's Q with its fixture.
+    """
+
+    frequency_hz: N
+    loaded_q: N
+
+    @classmethod
+    def of(cls, joint: Joint) -> "Resonance[Member]":
+        """Take what was fitted together, in this order."""
+        frequency, q = joint.members
+        return Resonance(frequency_hz=frequency, loaded_q=q)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResonantSetting(Generic[N]):
+    """A resonance fitted over a variable capacitor's settings.
+
+    Attributes
+    ----------
+    capacitance_f
+        The setting, in F.
+    loaded_q
+        The setting over its half-width.
+    """
+
+    capacitance_f: N
+    loaded_q: N
+
+
+def measured_pair(found: ResonanceFit, *, step: str = "") -> Resonance[Member]:
+    """Hand a fit's f0 and Q on, with their covariance and degrees of freedom.
 
     Parameters
     ----------
     found
         The fit.
     step
-        What the resonance is called among several; it is added to the names.
+        What the resonance is called among several; a budget's source ends in it.
     """
-    beside = f", {step}" if step else ""
-    return MeasuredPair(
-        names=(f"resonant_{found.abscissa.quantity}{beside}", f"loaded_q{beside}"),
-        values=(found.centre, found.loaded_q),
+    return Resonance.of(_joint(found, step=step))
+
+
+def measured_setting(found: ResonanceFit, *, step: str = "") -> ResonantSetting[Member]:
+    """Hand on a fit over a variable capacitor's settings, as `measured_pair` does."""
+    capacitance_f, loaded_q = _joint(found, step=step).members
+    return ResonantSetting(capacitance_f=capacitance_f, loaded_q=loaded_q)
+
+
+def _joint(found: ResonanceFit, *, step: str) -> Joint:
+    return Joint.of_one(
+        (found.centre, found.loaded_q),
         covariance=found.covariance[:2, :2],
         degrees_of_freedom=found.degrees_of_freedom,
-        source=f"readings and fit{beside}",
+        source=f"readings and fit, {step}" if step else "readings and fit",
     )
 
 
-def corrected(inputs: Mapping[str, Any]) -> dict[str, Any]:
+def corrected(
+    resonance: Resonance[Number],
+    *,
+    frequency_reference: Number,
+    linearity: Number,
+    loss_exponent: Number,
+) -> Resonance[Number]:
     """Apply the corrections for reference, linearity and the loss's own slope.
 
     Reference and linearity are zero with a doubt. A ratio of readings that is wrong by
@@ -49,23 +111,52 @@ def corrected(inputs: Mapping[str, Any]) -> dict[str, Any]:
 
     Parameters
     ----------
-    inputs
-        ``resonant_frequency`` in Hz, ``loaded_q``, ``frequency reference`` and
-        ``detector linearity`` (both relative), ``loss exponent``.
+    resonance
+        As it was fitted.
+    frequency_reference, linearity
+        Relative errors.
+    loss_exponent
+        n.
     """
-    exponent = inputs["loss exponent"]
-    read_q = inputs["loaded_q"] * (1.0 + 2.0 * inputs["detector linearity"])
-    loaded_q = read_q * (1.0 - 3.0 * exponent * exponent / (8.0 * read_q * read_q))
+    read_q = resonance.loaded_q * (1.0 + 2.0 * linearity)
+    tilt = 3.0 * loss_exponent * loss_exponent / (8.0 * read_q * read_q)
+    loaded_q = read_q * (1.0 - tilt)
     frequency_hz = (
-        inputs["resonant_frequency"]
-        * (1.0 + inputs["frequency reference"])
-        * (1.0 + exponent / (4.0 * loaded_q**2))
+        resonance.frequency_hz
+        * (1.0 + frequency_reference)
+        * (1.0 + loss_exponent / (4.0 * loaded_q**2))
     )
+    return Resonance(frequency_hz=frequency_hz, loaded_q=loaded_q)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Fitted(Generic[N]):
+    """A resonance, and what it is corrected for."""
+
+    resonance: Resonance[N]
+    frequency_reference: N = field(metadata=named("frequency reference"))
+    linearity: N = field(metadata=named("detector linearity"))
+    loss_exponent: N = field(metadata=named("loss exponent"))
+
+
+def resonance_results(resonance: Resonance[Number]) -> dict[str, Number]:
+    """Give f0, bandwidth and loaded Q of a corrected resonance by their names."""
     return {
-        "resonant_frequency": frequency_hz,
-        "bandwidth": frequency_hz / loaded_q,
-        "loaded_q": loaded_q,
+        "resonant_frequency": resonance.frequency_hz,
+        "bandwidth": resonance.frequency_hz / resonance.loaded_q,
+        "loaded_q": resonance.loaded_q,
     }
+
+
+def _deduction(at: _Fitted[Number]) -> dict[str, Number]:
+    return resonance_results(
+        corrected(
+            at.resonance,
+            frequency_reference=at.frequency_reference,
+            linearity=at.linearity,
+            loss_exponent=at.loss_exponent,
+        )
+    )
 
 
 def deduce_resonance(
@@ -74,7 +165,7 @@ def deduce_resonance(
     frequency_reference: Stated,
     linearity: Stated,
     loss_exponent: Stated,
-) -> tuple[Deduced, ...]:
+) -> tuple[Quantity, ...]:
     """Give f0, bandwidth and loaded Q with all of their uncertainty.
 
     Parameters
@@ -90,12 +181,13 @@ def deduce_resonance(
 
     Returns
     -------
-    tuple of Deduced
+    tuple of Quantity
         In the order of `RESONANCE_UNITS`.
     """
-    stated = {
-        "frequency reference": frequency_reference,
-        "detector linearity": linearity,
-        "loss exponent": loss_exponent,
-    }
-    return propagate(corrected, stated=stated, measured=(measured_pair(found),))
+    known: _Fitted[Known] = _Fitted(
+        resonance=measured_pair(found),
+        frequency_reference=frequency_reference,
+        linearity=linearity,
+        loss_exponent=loss_exponent,
+    )
+    return propagate(_deduction, known, units=RESONANCE_UNITS)

@@ -14,23 +14,34 @@ Or a coil of known Q: what its tank loses more than it does is the fixture's,
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, field, replace
+from typing import Generic
 
 from ..errors import AnalysisError
 from ..fitting import ResonanceFit
-from ..quantity import Stated
-from ..uncertainty import Deduced, propagate
-from .attached import attached_shunt, step_pairs
+from ..quantity import Quantity, Stated
+from ..uncertainty import Known, N, Number, first_order, named, propagate
+from .attached import REFERENCE, Steps, attached_shunt
 from .balance import Loop, at_resonance, loop_from, shunt_from
-from .coil_on_several import EXACT, CoilPoint, check_points, line_through, point_inputs
-from .correction import measured_pair
+from .coil_on_several import (
+    COMMON_ERROR,
+    EXACT,
+    Capacitor,
+    CoilPoint,
+    Line,
+    check_points,
+    known_capacitors,
+    line_through,
+    places_of,
+    weights_of,
+    with_capacitor,
+)
+from .correction import Resonance, measured_pair
 from .tank import Tank, tank_shunt
 
 __all__ = [
     "FIXTURE_UNITS",
     "PROBE",
-    "STRAY",
     "FixtureCoil",
     "deduce_loading",
     "deduce_probe",
@@ -39,12 +50,12 @@ __all__ = [
 
 CLEAR = 3.0  # standard uncertainties from zero
 PROBE = "second probe"
-STRAY = ("fixture's stray",)
 FIXTURE_UNITS: Mapping[str, str] = {
     "stray_capacitance": "F",
     "probe_capacitance": "F",
     "probe_resistance": "ohm",
     "inductance": "H",
+    "conductance": "S",
 }
 
 
@@ -69,7 +80,7 @@ class FixtureCoil:
 
 def deduce_stray(
     tank: Tank, *, coils: Sequence[FixtureCoil], common: Stated = EXACT
-) -> tuple[Deduced, ...]:
+) -> tuple[Quantity, ...]:
     """Deduce a fixture's stray capacitance.
 
     Parameters
@@ -84,7 +95,7 @@ def deduce_stray(
 
     Returns
     -------
-    tuple of Deduced
+    tuple of Quantity
         ``stray_capacitance``, then each coil's ``inductance`` with the coil's name
         after a comma.
 
@@ -97,50 +108,13 @@ def deduce_stray(
     """
     for coil in coils:
         check_points(coil.points)
-    stated = dict(tank.stated)
-    del stated["coil's self-capacitance"]
-    for coil in coils:
-        stated[f"self-capacitance of {coil.name}"] = coil.self_capacitance_f
-        stated |= point_inputs(coil.points, common=common)
-    measured = tuple(
-        measured_pair(point.found, step=point.step)
-        for coil in coils
-        for point in coil.points
-    )
-
-    def each(inputs: Mapping[str, Any]) -> list[tuple[Any, Any]]:
-        found = []
-        for coil in coils:
-            name = f"self-capacitance of {coil.name}"
-            own = {"coil's self-capacitance": inputs[name]}
-            line = line_through({**inputs, **own}, points=coil.points, left_out=STRAY)
-            found.append((line.unknown_f, line.inductance_h))
-        return found
-
-    def strays(inputs: Mapping[str, Any]) -> dict[str, Any]:
-        return {str(n): stray for n, (stray, _) in enumerate(each(inputs))}
-
-    weights = [
-        one.u**-2.0 if one.u else 1.0
-        for one in propagate(strays, stated=stated, measured=measured)
-    ]
-    total = sum(weights)
-
-    def deduction(inputs: Mapping[str, Any]) -> dict[str, Any]:
-        found = each(inputs)
-        stray = sum(
-            weight / total * one
-            for weight, (one, _) in zip(weights, found, strict=True)
-        )
-        inductances = {
-            f"inductance, {coil.name}": henry - inputs["lead inductance"]
-            for coil, (_, henry) in zip(coils, found, strict=True)
-        }
-        return {"stray_capacitance": stray, **inductances}
-
-    result = propagate(deduction, stated=stated, measured=measured)
+    known = _known_strays(tank, coils=coils, common=common)
+    u = first_order(_strays, known).u[0]
+    weights = [float(one) ** -2.0 if one else 1.0 for one in u]
+    known = replace(known, shares=tuple(one / sum(weights) for one in weights))
+    result = propagate(_mean_stray, known, units=FIXTURE_UNITS)
     stray = result[0]
-    if stray.interval[1] <= 0.0:
+    if stray.limits[1] <= 0.0:
         raise AnalysisError(
             f"the stray comes out as {stray.value * 1e12:.3g} pF, and no fixture is "
             "below zero: a coil's self-capacitance, the probe's capacitance or a known "
@@ -150,9 +124,116 @@ def deduce_stray(
     return result
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Own(Generic[N]):
+    """A work coil's self-capacitance, and its resonances on known capacitors."""
+
+    name: str
+    places: tuple[int, ...]
+    weights: tuple[float, ...]
+    self_capacitance_f: N = field(metadata=named("self-capacitance of {0.name}"))
+    measured: tuple[Resonance[N], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Strays(Generic[N]):
+    """Work coils on a fixture; their shares in the mean of what they tell of it."""
+
+    shares: tuple[float, ...] = ()
+    tank: Tank[N]
+    first: _Own[N]
+    common: N = field(metadata=named(COMMON_ERROR))
+    capacitors: tuple[Capacitor[N], ...]
+    others: tuple[_Own[N], ...]
+
+
+def _known_strays(
+    tank: Tank, *, coils: Sequence[FixtureCoil], common: Stated
+) -> _Strays[Known]:
+    capacitors = known_capacitors([one for coil in coils for one in coil.points])
+    stated: Tank[Known] = tank
+    owns: list[_Own[Known]] = [
+        _Own(
+            name=coil.name,
+            places=places_of(coil.points, capacitors),
+            weights=weights_of(coil.points),
+            self_capacitance_f=coil.self_capacitance_f,
+            measured=tuple(
+                measured_pair(point.found, step=point.step) for point in coil.points
+            ),
+        )
+        for coil in coils
+    ]
+    return _Strays(
+        tank=replace(stated, self_capacitance_f=0.0),  # each coil has its own
+        first=owns[0],
+        common=common,
+        capacitors=capacitors,
+        others=tuple(owns[1:]),
+    )
+
+
+def _lines(at: _Strays[Number]) -> list[Line]:
+    """Put each coil's line through its points; the intercept holds the stray."""
+    return [
+        line_through(
+            [
+                with_capacitor(
+                    replace(
+                        at.tank,
+                        stray_f=0.0,
+                        self_capacitance_f=coil.self_capacitance_f,
+                    ),
+                    at.capacitors[place],
+                    common=at.common,
+                )
+                for place in coil.places
+            ],
+            coil.measured,
+            weights=coil.weights,
+        )
+        for coil in (at.first, *at.others)
+    ]
+
+
+def _strays(at: _Strays[Number]) -> dict[str, Number]:
+    return {str(n): line.unknown_f for n, line in enumerate(_lines(at))}
+
+
+def _mean_stray(at: _Strays[Number]) -> dict[str, Number]:
+    lines = _lines(at)
+    stray = sum(
+        share * line.unknown_f for share, line in zip(at.shares, lines, strict=True)
+    )
+    return {"stray_capacitance": stray} | {
+        f"inductance, {coil.name}": line.inductance_h - at.tank.lead_h
+        for coil, line in zip((at.first, *at.others), lines, strict=True)
+    }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Probes(Generic[N]):
+    """The resonances without a second probe and with it."""
+
+    steps: Steps[N]
+    alike: N = field(metadata=named("second probe's likeness"))
+
+
+def _probe(at: _Probes[Number]) -> dict[str, Number]:
+    added, _ = attached_shunt(
+        at.steps.tank, before=at.steps.before, loaded=at.steps.loaded
+    )
+    conductance = added.conductance_s * (1.0 + at.alike)
+    return {
+        "probe_capacitance": added.capacitance_f * (1.0 + at.alike),
+        "probe_resistance": 1.0 / conductance,
+        "conductance": conductance,
+    }
+
+
 def deduce_probe(
     tank: Tank, *, reference: ResonanceFit, loaded: ResonanceFit, alike: Stated
-) -> tuple[Deduced, ...]:
+) -> tuple[Quantity, ...]:
     """Deduce what a probe puts across the tank from a second one beside it.
 
     Parameters
@@ -166,7 +247,7 @@ def deduce_probe(
 
     Returns
     -------
-    tuple of Deduced
+    tuple of Quantity
         ``probe_capacitance`` and ``probe_resistance`` at the second resonance.
 
     Raises
@@ -174,33 +255,43 @@ def deduce_probe(
     AnalysisError
         The second probe took nothing from the tank.
     """
-
-    def deduction(inputs: Mapping[str, Any]) -> dict[str, Any]:
-        added, _ = attached_shunt(inputs, step=PROBE)
-        same = 1.0 + inputs["second probe's likeness"]
-        return {
-            "probe_capacitance": added.capacitance_f * same,
-            "conductance": added.conductance_s * same,
-        }
-
-    stated = {**tank.stated, "second probe's likeness": alike}
-    pairs = step_pairs({"reference": reference, PROBE: loaded})
-    _, conductance = propagate(deduction, stated=stated, measured=pairs)
+    known: _Probes[Known] = _Probes(
+        steps=Steps.known(
+            tank,
+            before=measured_pair(reference, step=REFERENCE),
+            loaded=measured_pair(loaded, step=PROBE),
+        ),
+        alike=alike,
+    )
+    *found, conductance = propagate(_probe, known, units=FIXTURE_UNITS)
     _refuse_unloaded(conductance)
+    return tuple(found)
 
-    def resistance(inputs: Mapping[str, Any]) -> dict[str, Any]:
-        found = deduction(inputs)
-        return {
-            "probe_capacitance": found["probe_capacitance"],
-            "probe_resistance": 1.0 / found["conductance"],
-        }
 
-    return propagate(resistance, stated=stated, measured=pairs)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Loaded(Generic[N]):
+    """A tank's resonance with a coil of known Q."""
+
+    tank: Tank[N]
+    resonance: Resonance[N]
+    coil_q: N = field(metadata=named("coil's Q"))
+
+
+def _loading(at: _Loaded[Number]) -> dict[str, Number]:
+    here = at_resonance(at.tank, at.resonance)
+    rest = tank_shunt(replace(at.tank, probe_ohm=1e18), omega=here.omega)
+    henry = loop_from(here, shunt=rest).inductance_h
+    loop = Loop(
+        resistance_ohm=here.omega * henry / at.coil_q + at.tank.lead_ohm,
+        inductance_h=henry,
+    )
+    conductance = shunt_from(here, loop=loop).conductance_s - rest.conductance_s
+    return {"probe_resistance": 1.0 / conductance, "conductance": conductance}
 
 
 def deduce_loading(
     tank: Tank, *, found: ResonanceFit, coil_q: Stated
-) -> tuple[Deduced, ...]:
+) -> tuple[Quantity, ...]:
     """Deduce the probe's resistance from a coil of known Q.
 
     Parameters
@@ -214,7 +305,7 @@ def deduce_loading(
 
     Returns
     -------
-    tuple of Deduced
+    tuple of Quantity
         ``probe_resistance``: of all that is not accounted for otherwise.
 
     Raises
@@ -222,33 +313,15 @@ def deduce_loading(
     AnalysisError
         The tank loses less than the coil alone would.
     """
-
-    def deduction(inputs: Mapping[str, Any]) -> dict[str, Any]:
-        at = at_resonance(inputs)
-        bare = {**inputs, "probe resistance": 1e18}
-        rest = tank_shunt(bare, omega=at.omega)
-        henry = loop_from(at, shunt=rest).inductance_h
-        loop = Loop(
-            resistance_ohm=at.omega * henry / inputs["coil's Q"]
-            + inputs["lead resistance"],
-            inductance_h=henry,
-        )
-        return {
-            "conductance": shunt_from(at, loop=loop).conductance_s - rest.conductance_s
-        }
-
-    stated = {**tank.stated, "coil's Q": coil_q}
-    pair = (measured_pair(found),)
-    (conductance,) = propagate(deduction, stated=stated, measured=pair)
-    _refuse_unloaded(conductance)
-    return propagate(
-        lambda inputs: {"probe_resistance": 1.0 / deduction(inputs)["conductance"]},
-        stated=stated,
-        measured=pair,
+    known: _Loaded[Known] = _Loaded(
+        tank=tank, resonance=measured_pair(found), coil_q=coil_q
     )
+    resistance, conductance = propagate(_loading, known, units=FIXTURE_UNITS)
+    _refuse_unloaded(conductance)
+    return (resistance,)
 
 
-def _refuse_unloaded(conductance: Deduced) -> None:
+def _refuse_unloaded(conductance: Quantity) -> None:
     """Refuse a loading that is not clear of zero.
 
     Raises
@@ -256,16 +329,17 @@ def _refuse_unloaded(conductance: Deduced) -> None:
     AnalysisError
         It is not, and its inverse would be any resistance at all.
     """
-    if conductance.value < -CLEAR * conductance.u:
+    u = conductance.standard_uncertainty
+    if conductance.value < -CLEAR * u:
         raise AnalysisError(
             "the tank loses less than the coil of the Q that was stated would by "
             "itself: its Q is stated too low",
             conductance_s=conductance.value,
         )
-    if conductance.value < CLEAR * conductance.u or conductance.interval[0] <= 0.0:
+    if conductance.value < CLEAR * u or conductance.limits[0] <= 0.0:
         raise AnalysisError(
             "the loading does not stand out of its uncertainty (a conductance of "
-            f"{conductance.value * 1e9:.3g} nS ± {2e9 * conductance.u:.2g} nS): the "
+            f"{conductance.value * 1e9:.3g} nS ± {2e9 * u:.2g} nS): the "
             "probe's resistance is above what this coil can tell; take one of higher "
             "Q, or a larger inductance with less capacitance",
             conductance_s=conductance.value,

@@ -1,15 +1,13 @@
 """Coils and capacitors of many parts at once, by the rules for a single one."""
 
-from collections.abc import Mapping
-from typing import Any
-
 import numpy as np
 
-from ..errors import InputError
 from ..fitting.batch import StoredFits
-from ..uncertainty import BoolArray, DeducedRows, MeasuredRows, propagate_rows
-from .attached import IMPOSSIBLE, REFERENCE, UNKNOWN, attached_shunt, loss_of
-from .coil import coil_deduction
+from ..uncertainty import BoolArray, DeducedRows, Joint, Known, Member, propagate_rows
+from .attached import IMPOSSIBLE, Steps
+from .capacitor import across_deduction
+from .coil import OneResonance, coil_deduction
+from .correction import Resonance
 from .tank import Tank
 
 __all__ = ["capacitors_again", "coils_again", "measured_rows"]
@@ -17,26 +15,18 @@ __all__ = ["capacitors_again", "coils_again", "measured_rows"]
 TWO_SIDED_95 = 1.96  # standard uncertainties: the single part's interval, if normal
 
 
-def measured_rows(found: StoredFits, *, step: str = "") -> MeasuredRows:
-    """Hand fitted f0 and Q on, with their covariances.
-
-    Parameters
-    ----------
-    found
-        Of M traces.
-    step
-        What the resonance is called among several; it is added to the names.
-    """
-    beside = f", {step}" if step else ""
-    return MeasuredRows(
-        names=(f"resonant_frequency{beside}", f"loaded_q{beside}"),
-        values=found.values,
-        covariance=found.covariance,
-        degrees_of_freedom=found.degrees_of_freedom,
+def measured_rows(found: StoredFits) -> Resonance[Member]:
+    """Hand fitted f0 and Q of M traces on, with their covariances."""
+    return Resonance.of(
+        Joint(
+            values=found.values,
+            covariance=found.covariance,
+            degrees_of_freedom=found.degrees_of_freedom,
+        )
     )
 
 
-def coils_again(tank: Tank, *, measured: MeasuredRows) -> DeducedRows:
+def coils_again(tank: Tank, *, measured: Resonance[Member]) -> DeducedRows:
     """Deduce coils from one resonance each, as `deduce_coil` does a single one.
 
     Parameters
@@ -44,7 +34,7 @@ def coils_again(tank: Tank, *, measured: MeasuredRows) -> DeducedRows:
     tank
         Everything known but the coils, the same for all.
     measured
-        Fitted ``resonant_frequency`` in Hz and ``loaded_q``.
+        The fitted resonances.
 
     Returns
     -------
@@ -52,7 +42,8 @@ def coils_again(tank: Tank, *, measured: MeasuredRows) -> DeducedRows:
         In the order of `halfpower.analysis.tank.COIL_UNITS`. Refused are those that
         `deduce_coil` refuses: the fixture's own loading, or its leads, leave nothing.
     """
-    found = propagate_rows(coil_deduction, stated=tank.stated, measured=(measured,))
+    known: OneResonance[Known] = OneResonance(tank=tank, resonance=measured)
+    found = propagate_rows(coil_deduction, known)
     with np.errstate(invalid="ignore"):
         # A loading above the whole loss leaves a resistance below zero too.
         empty = (found.column("series_resistance")[0] <= 0.0) | (
@@ -62,7 +53,7 @@ def coils_again(tank: Tank, *, measured: MeasuredRows) -> DeducedRows:
 
 
 def capacitors_again(
-    tank: Tank, *, reference: MeasuredRows, unknown: MeasuredRows
+    tank: Tank, *, reference: Resonance[Member], unknown: Resonance[Member]
 ) -> DeducedRows:
     """Deduce capacitors put across a tank, as `deduce_parallel` does a single one.
 
@@ -71,8 +62,7 @@ def capacitors_again(
     tank
         Everything known of the tank but its coil.
     reference, unknown
-        The resonances without them and with them, named with the steps
-        ``reference`` and ``unknown``.
+        The resonances without them and with them.
 
     Returns
     -------
@@ -80,19 +70,13 @@ def capacitors_again(
         Refused are those whose frequency rose or whose loss fell when they were
         attached, and those whose capacitance does not stand out of its uncertainty.
     """
-
-    def deduction(inputs: Mapping[str, Any]) -> Mapping[str, Any]:
-        attached, omega = attached_shunt(inputs, step=UNKNOWN)
-        return loss_of(attached, omega=omega)
-
-    expected = {f"loaded_q, {REFERENCE}", f"loaded_q, {UNKNOWN}"}
-    if {reference.names[1], unknown.names[1]} != expected:
-        raise InputError("name the pairs with the steps reference and unknown")
-    found = propagate_rows(deduction, stated=tank.stated, measured=(reference, unknown))
+    known = Steps.known(tank, before=reference, loaded=unknown)
+    found = propagate_rows(across_deduction, known)
     loss, u_loss = found.column("dissipation_factor")
     capacitance, u_capacitance = found.column("capacitance")
+    before, after = (one.frequency_hz.column for one in (reference, unknown))
     with np.errstate(invalid="ignore"):
-        refused = unknown.values[:, 0] >= reference.values[:, 0]
+        refused = after >= before
         refused |= loss < -IMPOSSIBLE * u_loss
         refused |= capacitance <= TWO_SIDED_95 * u_capacitance
     return _without(found, refused)

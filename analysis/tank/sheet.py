@@ -26,17 +26,18 @@ has no loss: tan d = Gx/(w (Cx - Ce - Cl)), for the sheet in such a layer times
 (eps/t) (s/eps_app).
 """
 
-import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any, Literal
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Generic, Literal
 
 from ..errors import AnalysisError, InputError
 from ..fitting import ResonanceFit
-from ..plates import EPS0, IDEALISATION, Sheet, edge_capacitance
-from ..quantity import Stated
-from ..uncertainty import Deduced, propagate
-from .attached import REFERENCE, attached_shunt, refuse_gain, step_pairs
+from ..plates import EPS0
+from ..quantity import Quantity
+from ..uncertainty import Known, N, Number, propagate, values_of
+from .attached import REFERENCE, attached_shunt, refuse_gain
+from .correction import Resonance, measured_pair
+from .sheet_sample import Plates, SheetSample, plate_area
 from .shunt import Shunt
 from .tank import Tank
 
@@ -47,16 +48,12 @@ __all__ = [
     "SHEET_UNITS",
     "THICK",
     "Method",
-    "SheetSample",
     "deduce_sheet",
-    "mean_thickness",
 ]
 
 Method = Literal["calculated", "air", "two-thicknesses"]
 METHODS: tuple[Method, ...] = ("calculated", "air", "two-thicknesses")
 AIR, SHEET, THICK = "air", "sheet", "thicker sheet"
-# Dry air at 1 atm and 20 C: 1.000536; moist air to 1.0008 (handbook, from memory).
-AIR_PERMITTIVITY = Stated.within(1.0006, half_width=0.0002)
 SHEET_UNITS: Mapping[str, str] = {
     "relative_permittivity": "1",
     "loss_tangent": "1",
@@ -67,184 +64,7 @@ SHEET_UNITS: Mapping[str, str] = {
 STEP = 0.02  # of the permittivity, for the edge field's slope
 PASSES = 8
 NEAR_ENOUGH = 1e-6
-EXACT, AIR_BOND = Stated(value=0.0), Stated(value=1.0)
 LEAST_THICKER = 1.2
-LEAST_OVERHANG = 2.0  # thicknesses: what is beyond it adds 0.4 % to the edge or less
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SheetSample:
-    """A sheet, the plates it is between, and what belongs to them.
-
-    Attributes
-    ----------
-    thickness_m
-        The sheet's, in m.
-    diameter_m
-        Of discs, in m; or
-    width_m, length_m
-        of rectangles, in m.
-    overhang_m
-        How far the sheet reaches beyond the plates on all sides, in m: 0 for one that
-        is flush, or twice its thickness and more.
-    lead_f
-        Stray capacitance of the plates' leads, in F.
-    bond_m, bond_permittivity
-        A layer in series with the sheet: its thickness in m and its permittivity.
-    thicker_m
-        The second sheet's thickness in m, for the method that takes two.
-    """
-
-    thickness_m: Stated
-    diameter_m: Stated | None = None
-    width_m: Stated | None = None
-    length_m: Stated | None = None
-    overhang_m: float = 0.0
-    lead_f: Stated = EXACT
-    bond_m: Stated = EXACT
-    bond_permittivity: Stated = AIR_BOND
-    thicker_m: Stated | None = None
-
-    def __post_init__(self) -> None:
-        """Refuse plates and sheets that cannot be."""
-        sides = (self.width_m, self.length_m)
-        is_disc = self.diameter_m is not None and sides == (None, None)
-        if not is_disc and (self.diameter_m is not None or None in sides):
-            raise InputError(
-                "plates are discs with a diameter or rectangles with a width and a "
-                "length; give one or the other"
-            )
-        for name, one in self.lengths.items():
-            if one.value <= 0.0:
-                raise InputError(f"the {name} is above zero, not {one.value:g} m")
-            if one.u > one.value / 10.0:
-                raise InputError(
-                    f"the {name} is stated too widely to lean on ({one.value:g} m "
-                    f"± {2.0 * one.u:.1g} m); measure it to better than a tenth"
-                )
-        self._refuse_bond()
-        self._refuse_overhang()
-        for spacing_m in (
-            self.thickness_m.value + self.bond_m.value,
-            *(() if self.thicker_m is None else (self.thicker_m.value,)),
-        ):
-            self.edge_f(spacing_m, permittivity=1.0, in_air=not self.extends)
-
-    def _refuse_bond(self) -> None:
-        if not 0.0 <= self.bond_m.value < self.thickness_m.value:
-            raise InputError(
-                f"a bond line of {self.bond_m.value:g} m is not between 0 and the "
-                f"sheet's thickness of {self.thickness_m.value:g} m"
-            )
-        if self.lead_f.value < 0.0:
-            raise InputError(
-                f"a stray of {self.lead_f.value:g} F of the plates' leads is below zero"
-            )
-        if self.bond_permittivity.value < 1.0:
-            raise InputError(
-                "a bond line's permittivity is 1 or more, not "
-                f"{self.bond_permittivity.value:g}"
-            )
-
-    def _refuse_overhang(self) -> None:
-        if self.overhang_m < 0.0:
-            raise InputError(
-                f"the plates are larger than their sheet by {-self.overhang_m:g} m: "
-                "part of them has air between; cut a larger sheet, or take smaller "
-                "plates"
-            )
-        thickest = max(
-            one.value for one in (self.thickness_m, self.thicker_m) if one is not None
-        )
-        if 0.0 < self.overhang_m < LEAST_OVERHANG * thickest:
-            raise InputError(
-                f"an overhang of {self.overhang_m:g} m is neither flush nor wide: the "
-                "edge field is known for 0 and for twice the thickness "
-                f"({LEAST_OVERHANG * thickest:.2g} m) or more"
-            )
-
-    @property
-    def extends(self) -> bool:
-        """Whether the sheet is wider than the plates."""
-        return self.overhang_m > 0.0
-
-    @property
-    def lengths(self) -> dict[str, Stated]:
-        """The lengths by the names that a budget shows."""
-        named = {
-            "plates' diameter": self.diameter_m,
-            "plates' width": self.width_m,
-            "plates' length": self.length_m,
-            "sheet's thickness": self.thickness_m,
-            "thicker sheet's thickness": self.thicker_m,
-        }
-        return {name: one for name, one in named.items() if one is not None}
-
-    @property
-    def stated(self) -> dict[str, Stated]:
-        """Every input by the name that a budget shows."""
-        return self.lengths | {
-            "plates' leads": self.lead_f,
-            "bond line": self.bond_m,
-            "bond line's permittivity": self.bond_permittivity,
-            "permittivity of air": AIR_PERMITTIVITY,
-            "edge field": Stated.within(1.0, half_width=IDEALISATION),
-        }
-
-    def edge_f(
-        self, gap_m: float, *, permittivity: float, in_air: bool = False
-    ) -> float:
-        """Calculate the edge capacitance in F at a spacing in m."""
-        around: Sheet = "extends" if self.extends else "flush"
-        sizes = {
-            name: None if one is None else one.value
-            for name, one in (
-                ("diameter_m", self.diameter_m),
-                ("width_m", self.width_m),
-                ("length_m", self.length_m),
-            )
-        }
-        return edge_capacitance(
-            gap_m=gap_m,
-            sheet="air" if in_air else around,
-            relative_permittivity=1.0 if in_air else permittivity,
-            **sizes,
-        ).value_f
-
-
-def mean_thickness(readings: Sequence[Stated]) -> Stated:
-    """Give the thickness to work with from readings at several places.
-
-    Parameters
-    ----------
-    readings
-        In m, each with the doubt of the instrument.
-
-    Returns
-    -------
-    Stated
-        The capacitance goes with the mean of 1/t, which is that of 1/mean(t) times
-        1 + s^2/mean^2: the harmonic mean, with the scatter of the mean and the
-        instrument's own doubt (which all of them share).
-
-    Raises
-    ------
-    InputError
-        None, or one that is not above zero.
-    """
-    if not readings:
-        raise InputError("a sheet needs a thickness")
-    for one in readings:
-        if one.value <= 0.0:
-            raise InputError(f"a sheet's thickness is above zero, not {one.value:g} m")
-    if len(readings) == 1:
-        return readings[0]
-    count = len(readings)
-    harmonic = count / math.fsum(1.0 / one.value for one in readings)
-    mean = math.fsum(one.value for one in readings) / count
-    variance = math.fsum((one.value - mean) ** 2 for one in readings) / (count - 1)
-    shared = max(one.u for one in readings)
-    return Stated(value=harmonic, u=math.hypot(math.sqrt(variance / count), shared))
 
 
 def deduce_sheet(
@@ -253,7 +73,7 @@ def deduce_sheet(
     sample: SheetSample,
     method: Method,
     found: Mapping[str, ResonanceFit],
-) -> tuple[Deduced, ...]:
+) -> tuple[Quantity, ...]:
     """Deduce a sheet's permittivity and loss from the resonances of its plates.
 
     Parameters
@@ -271,7 +91,7 @@ def deduce_sheet(
 
     Returns
     -------
-    tuple of Deduced
+    tuple of Quantity
         ``relative_permittivity`` and ``loss_tangent``, then the capacitances of the
         plates: ``capacitance``, and with ``air`` ``capacitance_in_air`` and
         ``calculated_in_air``.
@@ -285,14 +105,34 @@ def deduce_sheet(
         fell; the permittivity comes out below 1.
     """
     _check(sample, method=method, found=found)
-    permittivity, edges = 2.0, _edges(sample, permittivity=2.0)
-    plain = {name: one.value for name, one in (tank.stated | sample.stated).items()}
-    pairs = step_pairs(found)
-    for pair in pairs:
-        plain |= dict(zip(pair.names, pair.values, strict=True))
+    pairs = {step: measured_pair(one, step=step) for step, one in found.items()}
+    known: _Measured[Known] = _Measured(
+        method=method,
+        extends=sample.extends,
+        edges=_edges(sample, permittivity=2.0),
+        edge_air_f=sample.edge_f(
+            sample.thickness_m.value, permittivity=1.0, in_air=True
+        ),
+        tank=tank,
+        plates=sample.record,
+        reference=pairs[REFERENCE],
+        air=pairs.get(AIR),
+        sheet=pairs[SHEET],
+        thicker=pairs.get(THICK),
+    )
+    known = replace(known, edges=_settled_edges(known, sample=sample))
+    result = propagate(_deduction, known, units=SHEET_UNITS)
+    refuse_gain(result, name="loss_tangent")
+    return result
+
+
+def _settled_edges(known: "_Measured[Known]", *, sample: SheetSample) -> "_Edges":
+    """Find the edge field about the permittivity that it gives."""
+    plain: _Measured[float] = values_of(known)
+    permittivity, edges = 2.0, known.edges
     for _ in range(PASSES):
         edges = _edges(sample, permittivity=permittivity)
-        deduced = _deduction(plain, sample=sample, method=method, edges=edges)
+        deduced = _deduction(replace(plain, edges=edges))
         before, permittivity = permittivity, deduced["relative_permittivity"]
         if not permittivity >= 0.0 and sample.bond_m.value:
             raise AnalysisError(
@@ -310,15 +150,7 @@ def deduce_sheet(
             )
         if abs(permittivity / before - 1.0) < NEAR_ENOUGH:
             break
-
-    def deduction(inputs: Mapping[str, Any]) -> Mapping[str, Any]:
-        return _deduction(inputs, sample=sample, method=method, edges=edges)
-
-    result = propagate(
-        deduction, stated={**tank.stated, **sample.stated}, measured=pairs
-    )
-    refuse_gain(result, name="loss_tangent")
-    return result
+    return edges
 
 
 def _check(
@@ -376,74 +208,83 @@ def _edge_line(
     return at - slope * permittivity, slope
 
 
-def _area(inputs: Mapping[str, Any]) -> Any:
-    if "plates' diameter" in inputs:
-        return math.pi / 4.0 * inputs["plates' diameter"] ** 2
-    return inputs["plates' width"] * inputs["plates' length"]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Measured(Generic[N]):
+    """A tank, plates and sheet, and the resonances of the steps.
+
+    Attributes
+    ----------
+    method, extends
+        How the edge field is known; whether the sheet is wider than the plates.
+    edges, edge_air_f
+        The calculated edge field, with the sheet and in air.
+    """
+
+    method: Method
+    extends: bool
+    edges: _Edges
+    edge_air_f: float
+    tank: Tank[N]
+    plates: Plates[N]
+    reference: Resonance[N]
+    air: Resonance[N] | None
+    sheet: Resonance[N]
+    thicker: Resonance[N] | None
+
+    def attached(self, loaded: Resonance[N]) -> tuple[Shunt, Number]:
+        """Find what was across the tank in a step, and w there."""
+        return attached_shunt(self.tank, before=self.reference, loaded=loaded)
 
 
-def _deduction(
-    inputs: Mapping[str, Any],
-    *,
-    sample: SheetSample,
-    method: Method,
-    edges: _Edges,
-) -> dict[str, Any]:
-    attached, omega = attached_shunt(inputs, step=SHEET)
-    area = _area(inputs)
-    thickness = inputs["sheet's thickness"]
-    bond = inputs["bond line"]
-    spacing = thickness + bond
-    field = inputs["edge field"]
-    constant, slope = (field * part for part in edges.thin)
-    nominal = sample.thickness_m.value
-    beside: dict[str, Any] = {"capacitance": attached.capacitance_f}
-    air_f = inputs["permittivity of air"] * EPS0 * area / thickness
-    edge_air = field * sample.edge_f(nominal, permittivity=1.0, in_air=True)
-    lead = inputs["plates' leads"]
-    air_key = f"resonant_frequency, {AIR}"
-    if air_key in inputs:
-        in_air, _ = attached_shunt(inputs, step=AIR)
+def _deduction(at: _Measured[Number]) -> dict[str, Number]:
+    plates = at.plates
+    attached, omega = at.attached(at.sheet)
+    area = plate_area(plates)
+    spacing = plates.thickness_m + plates.bond_m
+    constant, slope = (plates.edge_field * part for part in at.edges.thin)
+    beside: dict[str, Number] = {"capacitance": attached.capacitance_f}
+    air_f = plates.air_permittivity * EPS0 * area / plates.thickness_m
+    edge_air = plates.edge_field * at.edge_air_f
+    lead = plates.lead_f
+    if at.air is not None:
+        in_air, _ = at.attached(at.air)
         beside["capacitance_in_air"] = in_air.capacitance_f
         beside["calculated_in_air"] = air_f + edge_air
-    if method == "two-thicknesses":
-        by_slope = _two(
-            inputs, attached=attached, omega=omega, edges=edges, sample=sample
-        )
-        return by_slope | beside
-    if method == "air":
-        lead = beside["capacitance_in_air"] - air_f - edge_air
+        if at.method == "air":
+            lead = in_air.capacitance_f - air_f - edge_air
+    if at.thicker is not None and at.method == "two-thicknesses":
+        thicker = at.attached(at.thicker)
+        return _two(at, thin=(attached, omega), thick=thicker) | beside
     whole = attached.capacitance_f - lead - constant
     apparent = whole / (EPS0 * area / spacing + slope)
-    permittivity = thickness / (
-        spacing / apparent - bond / inputs["bond line's permittivity"]
+    permittivity = plates.thickness_m / (
+        spacing / apparent - plates.bond_m / plates.bond_permittivity
     )
     # Of a flush sheet's edge the field is in air and has no loss; of a wider one's,
     # that part which goes with the permittivity is in the sheet.
-    lossy = apparent * (EPS0 * area / spacing + (slope if sample.extends else 0.0))
+    lossy = apparent * (EPS0 * area / spacing + (slope if at.extends else 0.0))
     loss = attached.conductance_s / (omega * lossy)
-    loss = loss * (permittivity / thickness) * (spacing / apparent)
+    loss = loss * (permittivity / plates.thickness_m) * (spacing / apparent)
     return {"relative_permittivity": permittivity, "loss_tangent": loss} | beside
 
 
 def _two(
-    inputs: Mapping[str, Any],
+    at: _Measured[Number],
     *,
-    attached: Shunt,
-    omega: Any,
-    edges: _Edges,
-    sample: SheetSample,
-) -> dict[str, Any]:
+    thin: tuple[Shunt, Number],
+    thick: tuple[Shunt, Number],
+) -> dict[str, Number]:
     """Deduce from two thicknesses: the slope of C against 1/t."""
-    thicker, omega2 = attached_shunt(inputs, step=THICK)
-    thin_m, thick_m = inputs["sheet's thickness"], inputs["thicker sheet's thickness"]
-    field = inputs["edge field"]
-    (constant, slope), (constant2, slope2) = edges.thin, edges.thick
-    ideal = EPS0 * _area(inputs) * (1.0 / thin_m - 1.0 / thick_m)
+    (attached, omega), (thicker, omega2) = thin, thick
+    plates, field_share = at.plates, at.plates.edge_field
+    (constant, slope), (constant2, slope2) = at.edges.thin, at.edges.thick
+    thicker_m: Number = plates.thicker_m
+    steps = 1.0 / plates.thickness_m - 1.0 / thicker_m
+    ideal = EPS0 * plate_area(plates) * steps
     change = attached.capacitance_f - thicker.capacitance_f
-    whole = change - field * (constant - constant2)
-    inside = field * (slope - slope2)
+    whole = change - field_share * (constant - constant2)
+    inside = field_share * (slope - slope2)
     permittivity = whole / (ideal + inside)
-    lossy = permittivity * (ideal + (inside if sample.extends else 0.0))
+    lossy = permittivity * (ideal + (inside if at.extends else 0.0))
     loss = attached.conductance_s / omega - thicker.conductance_s / omega2
     return {"relative_permittivity": permittivity, "loss_tangent": loss / lossy}

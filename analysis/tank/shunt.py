@@ -1,10 +1,11 @@
 """What the fixture puts across the tank: capacitance and conductance.
 
-Plain arithmetic, so that numbers, arrays and numbers with uncertainties all pass.
+Plain arithmetic, so that whatever the engine moves or draws passes.
 """
 
 from dataclasses import dataclass
-from typing import Any
+
+from ..uncertainty import Number
 
 __all__ = ["Shunt", "coupled_branch"]
 
@@ -13,8 +14,8 @@ __all__ = ["Shunt", "coupled_branch"]
 class Shunt:
     """A parallel capacitance in F and conductance in S at one frequency."""
 
-    capacitance_f: Any
-    conductance_s: Any
+    capacitance_f: Number
+    conductance_s: Number
 
     def __add__(self, other: "Shunt") -> "Shunt":
         return Shunt(
@@ -30,7 +31,11 @@ class Shunt:
 
 
 def coupled_branch(
-    coupling_f: Any, *, resistance_ohm: Any, omega: Any, capacitance_f: Any = 0.0
+    coupling_f: Number,
+    *,
+    resistance_ohm: Number,
+    omega: Number,
+    capacitance_f: Number = 0.0,
 ) -> Shunt:
     """Shunt that a small capacitor shows with a resistance at its other end.
 

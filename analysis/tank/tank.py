@@ -1,11 +1,10 @@
 """Everything that is known of a tank but its coil, and what it puts across the coil."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Any, Literal
+from dataclasses import dataclass, field
+from typing import Generic, Literal
 
 from ..errors import AnalysisError
-from ..quantity import Stated
+from ..uncertainty import N, Number, named
 from .shunt import Shunt, coupled_branch
 
 __all__ = ["FixtureKind", "Tank", "tank_shunt"]
@@ -14,8 +13,10 @@ FixtureKind = Literal["coupled-tank", "coupled-both-sides"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Tank:
+class Tank(Generic[N]):
     """Everything known of the tank but the coil.
+
+    As it is known, a plain ``Tank``, its fields are `Stated`; a deduction gets numbers.
 
     Attributes
     ----------
@@ -31,8 +32,6 @@ class Tank:
         Of the leads between tank and coil, in H and ohm.
     coupling_f, source_ohm
         The driving capacitor in F and the resistance behind it in ohm.
-    output_coupling_f
-        The reading capacitor in F (``coupled-both-sides`` only).
     probe_ohm, probe_f
         What the detector puts at its end, in ohm and F.
     frequency_reference, linearity
@@ -40,24 +39,28 @@ class Tank:
         readings: zero, with their doubt.
     loss_exponent
         n of the tank's loss, which goes as w^n.
+    output_coupling_f
+        The reading capacitor in F (``coupled-both-sides`` only).
     """
 
     kind: FixtureKind
-    capacitor_f: Stated
-    capacitor_loss: Stated
-    self_capacitance_f: Stated
-    stray_f: Stated
-    stray_loss: Stated
-    lead_h: Stated
-    lead_ohm: Stated
-    coupling_f: Stated
-    source_ohm: Stated
-    probe_ohm: Stated
-    probe_f: Stated
-    output_coupling_f: Stated | None = None
-    frequency_reference: Stated
-    linearity: Stated
-    loss_exponent: Stated
+    capacitor_f: N = field(metadata=named("resonating capacitor"))
+    capacitor_loss: N = field(metadata=named("resonating capacitor's loss"))
+    self_capacitance_f: N = field(metadata=named("coil's self-capacitance"))
+    stray_f: N = field(metadata=named("fixture's stray"))
+    stray_loss: N = field(metadata=named("fixture's stray loss"))
+    lead_h: N = field(metadata=named("lead inductance"))
+    lead_ohm: N = field(metadata=named("lead resistance"))
+    coupling_f: N = field(metadata=named("coupling capacitor"))
+    source_ohm: N = field(metadata=named("source resistance"))
+    probe_ohm: N = field(metadata=named("probe resistance"))
+    probe_f: N = field(metadata=named("probe capacitance"))
+    frequency_reference: N = field(metadata=named("frequency reference"))
+    linearity: N = field(metadata=named("detector linearity"))
+    loss_exponent: N = field(metadata=named("loss exponent"))
+    output_coupling_f: N | None = field(
+        default=None, metadata=named("output coupling capacitor")
+    )
 
     def __post_init__(self) -> None:
         """Refuse a tank that is not complete."""
@@ -66,67 +69,35 @@ class Tank:
                 "a tank coupled on both sides needs its output coupling capacitor"
             )
 
-    @property
-    def stated(self) -> dict[str, Stated]:
-        """The inputs by the names that a budget shows."""
-        named = {
-            "resonating capacitor": self.capacitor_f,
-            "resonating capacitor's loss": self.capacitor_loss,
-            "coil's self-capacitance": self.self_capacitance_f,
-            "fixture's stray": self.stray_f,
-            "fixture's stray loss": self.stray_loss,
-            "lead inductance": self.lead_h,
-            "lead resistance": self.lead_ohm,
-            "coupling capacitor": self.coupling_f,
-            "source resistance": self.source_ohm,
-            "probe resistance": self.probe_ohm,
-            "probe capacitance": self.probe_f,
-            "frequency reference": self.frequency_reference,
-            "detector linearity": self.linearity,
-            "loss exponent": self.loss_exponent,
-        }
-        if self.output_coupling_f is not None:
-            named["output coupling capacitor"] = self.output_coupling_f
-        return named
 
-
-def tank_shunt(inputs: Mapping[str, Any], *, omega: Any) -> Shunt:
+def tank_shunt(tank: Tank[Number], *, omega: Number) -> Shunt:
     """All that lies across the coil at one frequency, its self-capacitance too.
 
     Parameters
     ----------
-    inputs
-        Values by the names of `Tank.stated`.
+    tank
+        Its constants, as numbers.
     omega
         Angular frequency in rad/s.
     """
     source = coupled_branch(
-        inputs["coupling capacitor"],
-        resistance_ohm=inputs["source resistance"],
-        omega=omega,
+        tank.coupling_f, resistance_ohm=tank.source_ohm, omega=omega
     )
-    if "output coupling capacitor" in inputs:
+    if tank.output_coupling_f is not None:
         detector = coupled_branch(
-            inputs["output coupling capacitor"],
-            resistance_ohm=inputs["probe resistance"],
-            capacitance_f=inputs["probe capacitance"],
+            tank.output_coupling_f,
+            resistance_ohm=tank.probe_ohm,
+            capacitance_f=tank.probe_f,
             omega=omega,
         )
     else:
-        detector = Shunt(
-            capacitance_f=inputs["probe capacitance"],
-            conductance_s=1.0 / inputs["probe resistance"],
-        )
+        detector = Shunt(capacitance_f=tank.probe_f, conductance_s=1.0 / tank.probe_ohm)
     capacitor = Shunt(
-        capacitance_f=inputs["resonating capacitor"],
-        conductance_s=omega
-        * inputs["resonating capacitor"]
-        * inputs["resonating capacitor's loss"],
+        capacitance_f=tank.capacitor_f,
+        conductance_s=omega * tank.capacitor_f * tank.capacitor_loss,
     )
     strays = Shunt(
-        capacitance_f=inputs["coil's self-capacitance"] + inputs["fixture's stray"],
-        conductance_s=omega
-        * inputs["fixture's stray"]
-        * inputs["fixture's stray loss"],
+        capacitance_f=tank.self_capacitance_f + tank.stray_f,
+        conductance_s=omega * tank.stray_f * tank.stray_loss,
     )
     return source + detector + capacitor + strays

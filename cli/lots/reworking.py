@@ -273,9 +273,7 @@ def results_again(
     tank = constants.tank()
     if procedure == "coil":
         return coils_again(tank, measured=measured_rows(fits[PEAK]))
-    reference, unknown = (
-        measured_rows(fits[step], step=step) for step in (REFERENCE, UNKNOWN)
-    )
+    reference, unknown = (measured_rows(fits[step]) for step in (REFERENCE, UNKNOWN))
     return capacitors_again(tank, reference=reference, unknown=unknown)
 
 

@@ -238,7 +238,7 @@ def _facts(result: Result) -> str:
             quantity = result[name]
         except KeyError:
             continue
-        low, high = quantity.interval or (quantity.value, quantity.value)
+        low, high = quantity.limits
         value, doubt, unit = format_quantity(
             quantity.value,
             u=max(high - quantity.value, quantity.value - low),

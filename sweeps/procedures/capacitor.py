@@ -5,6 +5,7 @@ from dataclasses import replace
 
 from ...analysis.fitting import fit
 from ...analysis.fitting.curves import Peak
+from ...analysis.quantity import Quantity
 from ...analysis.result import Result, Swept
 from ...analysis.tank import (
     REFERENCE,
@@ -15,7 +16,6 @@ from ...analysis.tank import (
     deduce_parallel,
     exponent_in_series,
 )
-from ...analysis.uncertainty import Deduced
 from ...drivers.bench import BenchFile
 from ..errors import GuardError, NoResonanceError, SweepError
 from ..plan import trace_of
@@ -229,7 +229,7 @@ def _fitted_in_series(
     return replace(series, found=found, quantities=resonance_of(found, tank=tank))
 
 
-def _is_large(deduced: Sequence[Deduced], tank: Tank, sweeps: Sequence[Swept]) -> bool:
+def _is_large(deduced: Sequence[Quantity], tank: Tank, sweeps: Sequence[Swept]) -> bool:
     capacitance = next(one for one in deduced if one.name == "capacitance")
     f1 = sweeps[0].found.resonant_frequency_hz
     return capacitance.value > SERIES_FROM * across_f(tank, frequency_hz=f1)
@@ -237,8 +237,8 @@ def _is_large(deduced: Sequence[Deduced], tank: Tank, sweeps: Sequence[Swept]) -
 
 def _why_series(
     job: CapacitorJob,
-    parallel: Sequence[Deduced] | None,
-    in_series: Sequence[Deduced],
+    parallel: Sequence[Quantity] | None,
+    in_series: Sequence[Quantity],
 ) -> str:
     if job.method == "series":
         return "Measured in series with the coil, as asked."
@@ -255,5 +255,6 @@ def _why_series(
     return (
         "Measured in series with the coil, since it is large against the tank: across "
         f"it the capacitance came out as {value.value * 1e12:.4g} pF and the loss "
-        f"uncertain by {2.0 * one.u:.1g}, in series by {2.0 * two.u:.1g}."
+        f"uncertain by {2.0 * one.standard_uncertainty:.1g}, in series by "
+        f"{2.0 * two.standard_uncertainty:.1g}."
     )

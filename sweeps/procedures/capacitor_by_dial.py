@@ -7,6 +7,7 @@ from ...analysis.fitting import capacitance_fit
 from ...analysis.quantity import Stated
 from ...analysis.result import Condition, Result, Swept
 from ...analysis.tank import REFERENCE, UNKNOWN, Dial, deduce_by_dial
+from ...analysis.uncertainty import stated_in
 from ...drivers.bench import CapacitorTable
 from ..plan import DialGoal
 from ..run import (
@@ -112,7 +113,7 @@ def measure_by_dial(
     settings = (
         *settings_of(bench.file, tank=tank),
         Condition(name="frequency", value=Stated(value=frequency_hz), unit="Hz"),
-        *conditions(dial.stated),
+        *conditions(stated_in(dial)),
     )
     return capacitor_result(
         bench,

@@ -6,9 +6,8 @@ from typing import Literal
 
 from ...analysis.errors import InputError
 from ...analysis.quantity import Caution, Quantity, Stated
-from ...analysis.result import Condition, Result, Swept, quantities_of
-from ...analysis.tank import CAPACITOR_UNITS
-from ...analysis.uncertainty import Deduced
+from ...analysis.result import Condition, Result, Swept
+from ...analysis.tank import bound_of
 from ..run import (
     Expected,
     IdentifiedBench,
@@ -74,22 +73,25 @@ def capacitor_result(
     *,
     job: CapacitorJob,
     session: Session,
-    deduced: Sequence[Deduced],
+    deduced: Sequence[Quantity],
     sweeps: Sequence[Swept],
     settings: Sequence[Condition],
     warnings: Sequence[Caution],
     remarks: Sequence[str],
 ) -> Result:
     """Put a capacitor's result together; a loss that is not resolved is a limit."""
-    bounds = bounded(deduced, losses=("dissipation_factor", "series_resistance"))
-    if "dissipation_factor" not in bounds:
-        bounds = {}
-    quantities = quantities_of(deduced, units=CAPACITOR_UNITS, bounds=bounds)
+    loss = next(one for one in deduced if one.name == "dissipation_factor")
+    resolved = bound_of(loss) is None
+    quantities = (
+        tuple(deduced)
+        if resolved
+        else bounded(deduced, losses=("dissipation_factor", "series_resistance"))
+    )
     return Result(
         procedure="capacitor",
         label=session.label,
         quantities=quantities,
-        warnings=(*warnings, *_unresolved(bounds)),
+        warnings=(*warnings, *_unresolved(resolved=resolved)),
         evidence=collect_evidence(
             bench, settings=settings, sweeps=sweeps, begun=session.begun
         ),
@@ -97,8 +99,8 @@ def capacitor_result(
     )
 
 
-def _unresolved(bounds: dict[str, float]) -> tuple[Caution, ...]:
-    if not bounds:
+def _unresolved(*, resolved: bool) -> tuple[Caution, ...]:
+    if resolved:
         return ()
     return (
         Caution(
@@ -112,7 +114,7 @@ def _unresolved(bounds: dict[str, float]) -> tuple[Caution, ...]:
 
 def _agreement(quantities: Sequence[Quantity], *, job: CapacitorJob) -> tuple[str, ...]:
     one = next(q for q in quantities if q.name == "capacitance")
-    low, high = one.interval or (one.value, one.value)
+    low, high = one.limits
     said = [] if job.marked is None else [job.marked.verdict(one)]
     if job.expected_f is not None:
         said.append(

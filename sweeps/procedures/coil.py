@@ -1,22 +1,21 @@
 """Measure a coil: on one known capacitor, on several, or on none."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from ...analysis.errors import InputError
 from ...analysis.fitting import LARGEST_Q_DOUBT
 from ...analysis.quantity import Caution, Quantity, Stated, describe
-from ...analysis.result import Result, Swept, quantities_of
+from ...analysis.result import Result, Swept
 from ...analysis.tank import (
-    COIL_UNITS,
     CoilPoint,
     Tank,
+    capacitors_stated,
     deduce_coil,
     deduce_coil_line,
     measured_pair,
     misfit,
-    point_inputs,
 )
 from ..run import (
     AROUND,
@@ -46,14 +45,6 @@ __all__ = ["KnownParts", "coil_span", "measure_coil"]
 
 EXACT = Stated(value=0.0)
 MISFIT = 1e-3  # a chance below which points are off a line
-LINE_UNITS: Mapping[str, str] = {
-    "inductance": "H",
-    "self_capacitance": "F",
-    "self_resonant_frequency": "Hz",
-    "unloaded_q": "1",
-    "series_resistance": "ohm",
-    "apparent_inductance": "H",
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -247,8 +238,7 @@ def _on_one(
 
 
 def _of_one(tank: Tank, swept: Swept) -> tuple[Quantity, ...]:
-    deduced = deduce_coil(tank, measured=measured_pair(swept.found))
-    return quantities_of(deduced, units=COIL_UNITS)
+    return deduce_coil(tank, measured=measured_pair(swept.found))
 
 
 def _at_level(
@@ -341,9 +331,7 @@ def _on_several(
         )
     tank = _tank(bench, capacitor=None, known=known)
     common = Stated.within(0.0, half_width=known.common_error)
-    deduced = deduce_coil_line(tank, points=points, common=common)
-    units = {one.name: LINE_UNITS[one.name.partition(", ")[0]] for one in deduced}
-    found = quantities_of(deduced, units=units)
+    found = deduce_coil_line(tank, points=points, common=common)
     beside = [
         replace(swept, quantities=swept.quantities + _of_step(found, swept.step))
         for swept in sweeps
@@ -361,7 +349,7 @@ def _on_several(
             bench,
             settings=(
                 *settings_of(bench.file, tank=tank, span=span, left_out=ON_SEVERAL),
-                *conditions(point_inputs(points, common=common)),
+                *conditions(capacitors_stated(points, common=common)),
             ),
             sweeps=beside,
             begun=session.begun,
@@ -401,7 +389,7 @@ def _off_the_line(chance: float | None) -> tuple[Caution, ...]:
 
 def _negative(own: Sequence[Quantity]) -> tuple[Caution, ...]:
     capacitance = _named(own, "self_capacitance")
-    low, high = capacitance.interval or (capacitance.value, capacitance.value)
+    low, high = capacitance.limits
     if low > 0.0:
         return ()
     ending = (
@@ -427,7 +415,7 @@ def _named(quantities: Sequence[Quantity], name: str) -> Quantity:
 
 
 def _half_width(quantity: Quantity) -> float:
-    low, high = quantity.interval or (quantity.value, quantity.value)
+    low, high = quantity.limits
     return max(high - quantity.value, quantity.value - low)
 
 
@@ -464,7 +452,7 @@ def _self_agreement(own: Sequence[Quantity], *, known: KnownParts) -> tuple[str,
 
 def _doubtful_q(quantities: Sequence[Quantity]) -> tuple[Caution, ...]:
     quality = _named(quantities, "unloaded_q")
-    low, _ = quality.interval or (quality.value, quality.value)
+    low, _ = quality.limits
     if quality.standard_uncertainty < LARGEST_Q_DOUBT * quality.value and low > 0.0:
         return ()
     return (

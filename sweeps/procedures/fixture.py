@@ -5,21 +5,18 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from ...analysis.errors import InputError
-from ...analysis.quantity import Stated
-from ...analysis.result import Condition, Result, Swept, quantities_of
+from ...analysis.quantity import Quantity, Stated
+from ...analysis.result import Condition, Result, Swept
 from ...analysis.tank import (
-    FIXTURE_UNITS,
     PROBE,
-    STRAY,
     CoilPoint,
     FixtureCoil,
     Tank,
+    capacitors_stated,
     deduce_loading,
     deduce_probe,
     deduce_stray,
-    point_inputs,
 )
-from ...analysis.uncertainty import Deduced
 from ...drivers.bench import FixtureRecord
 from ..run import (
     MOST_SHARE,
@@ -37,6 +34,8 @@ from ..run import (
     settings_of,
 )
 from .work_coil import attached_span, tank_with
+
+STRAY = "fixture's stray"  # as a budget shows it
 
 __all__ = ["FixtureJob", "WorkCoil", "fixture_record", "measure_fixture"]
 
@@ -155,16 +154,16 @@ def measure_fixture(
     tank = tank_with(bench, capacitor=None, self_capacitance_f=None)
     common = Stated.within(0.0, half_width=job.common_error)
     deduced = list(deduce_stray(tank, coils=coils, common=common))
+    stray = deduced[0]
     loaded = replace(
         tank_with(
             bench,
             capacitor=job.capacitors[0],
             self_capacitance_f=job.coils[0].self_capacitance_f,
         ),
-        stray_f=Stated(value=max(deduced[0].value, 0.0), u=deduced[0].u),
+        stray_f=Stated(value=max(stray.value, 0.0), u=stray.standard_uncertainty),
     )
     deduced += _loading(bench, span, job=job, steps=steps, sweeps=sweeps, tank=loaded)
-    units = {one.name: FIXTURE_UNITS[one.name.partition(", ")[0]] for one in deduced}
     assumed = (
         [assumed_loss("known capacitors'")]
         if any(one.loss is None for one in job.capacitors)
@@ -173,7 +172,7 @@ def measure_fixture(
     result = Result(
         procedure="fixture",
         label=session.label,
-        quantities=quantities_of(deduced, units=units),
+        quantities=tuple(deduced),
         warnings=(*steps.cautions, *assumed),
         evidence=collect_evidence(
             bench,
@@ -182,7 +181,7 @@ def measure_fixture(
                     bench.file,
                     tank=loaded,
                     span=span,
-                    left_out=() if job.measures_loading else (*ON_SEVERAL, *STRAY),
+                    left_out=() if job.measures_loading else (*ON_SEVERAL, STRAY),
                 ),
                 *_of_job(job, coils=coils, common=common),
             ),
@@ -208,7 +207,7 @@ def _of_job(
         for coil in coils
     ]
     # Every coil is on the same capacitors.
-    capacitors = conditions(point_inputs(coils[0].points, common=common))
+    capacitors = conditions(capacitors_stated(coils[0].points, common=common))
     beside = []
     if job.second_probe:
         alike = Stated.within(0.0, half_width=job.alike)
@@ -274,7 +273,7 @@ def _loading(
     steps: Steps,
     sweeps: list[Swept],
     tank: Tank,
-) -> tuple[Deduced, ...]:
+) -> tuple[Quantity, ...]:
     """Measure what the probe puts across the tank, in the way that is at hand."""
     first = sweeps[0]
     if job.coil_q is not None:
@@ -320,7 +319,8 @@ def _agreement(
     tank = tank_with(bench, capacitor=None, self_capacitance_f=None)
     alone = [deduce_stray(tank, coils=[coil], common=common)[0] for coil in coils]
     told = ", ".join(
-        f"{one.value * 1e12:.2f} ± {2.0 * one.u * 1e12:.2f} pF by {coil.name}"
+        f"{1e12 * one.value:.2f} ± {2e12 * one.standard_uncertainty:.2f} pF "
+        f"by {coil.name}"
         for one, coil in zip(alone, coils, strict=True)
     )
     return (f"The stray by each coil alone: {told}.",)

@@ -1,8 +1,8 @@
 """The procedure without a bench: a result from readings somebody else took."""
 
-from collections.abc import Mapping
+from dataclasses import dataclass, field
 from importlib.metadata import version
-from typing import Any
+from typing import Generic
 
 from ...analysis.errors import InputError
 from ...analysis.fitting import (
@@ -14,18 +14,16 @@ from ...analysis.fitting import (
     fit,
 )
 from ...analysis.fitting.curves import Peak
-from ...analysis.quantity import Caution, Stated
+from ...analysis.quantity import Caution, Quantity, Stated
 from ...analysis.reading import Reading
-from ...analysis.result import (
-    Condition,
-    Evidence,
-    Result,
-    Swept,
-    cautions_of,
-    quantities_of,
+from ...analysis.result import Condition, Evidence, Result, Swept, cautions_of
+from ...analysis.tank import (
+    RESONANCE_UNITS,
+    ResonantSetting,
+    deduce_resonance,
+    measured_setting,
 )
-from ...analysis.tank import RESONANCE_UNITS, deduce_resonance, measured_pair
-from ...analysis.uncertainty import Deduced, propagate
+from ...analysis.uncertainty import Known, N, Number, named, propagate
 
 __all__ = ["fit_readings"]
 
@@ -126,7 +124,7 @@ def fit_readings(
     return Result(
         procedure="fit",
         label=label,
-        quantities=quantities_of(deduced, units=FITTED_UNITS),
+        quantities=deduced,
         warnings=warnings,
         evidence=Evidence(
             sweeps=(Swept(readings=readings, used=used, found=found),),
@@ -137,18 +135,25 @@ def fit_readings(
     )
 
 
-def _in_capacitance(found: ResonanceFit, *, stray_f: Stated) -> tuple[Deduced, ...]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Turned(Generic[N]):
+    """A resonance over a capacitor's settings, and what else is across the coil."""
+
+    resonance: ResonantSetting[N]
+    stray_f: N = field(metadata=named("stray"))
+
+
+def _deduction(at: _Turned[Number]) -> dict[str, Number]:
+    setting_f = at.resonance.capacitance_f
+    width_f = setting_f / at.resonance.loaded_q
+    return {
+        "resonant_capacitance": setting_f,
+        "capacitance_half_width": width_f,
+        "loaded_q": (setting_f + at.stray_f) / width_f,
+    }
+
+
+def _in_capacitance(found: ResonanceFit, *, stray_f: Stated) -> tuple[Quantity, ...]:
     """Deduce the resonant setting, the half-width and the Q over all that is across."""
-
-    def deduction(inputs: Mapping[str, Any]) -> Mapping[str, Any]:
-        setting = inputs["resonant_capacitance"]
-        width = setting / inputs["loaded_q"]
-        return {
-            "resonant_capacitance": setting,
-            "capacitance_half_width": width,
-            "loaded_q": (setting + inputs["stray"]) / width,
-        }
-
-    return propagate(
-        deduction, stated={"stray": stray_f}, measured=(measured_pair(found),)
-    )
+    known: _Turned[Known] = _Turned(resonance=measured_setting(found), stray_f=stray_f)
+    return propagate(_deduction, known, units=FITTED_UNITS)

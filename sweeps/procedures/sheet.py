@@ -6,17 +6,17 @@ from dataclasses import dataclass
 from ...analysis.errors import InputError
 from ...analysis.markings import candidates
 from ...analysis.quantity import Caution, Quantity, Stated, format_quantity
-from ...analysis.result import Condition, Result, Swept, quantities_of
+from ...analysis.result import Condition, Result, Swept
 from ...analysis.tank import (
     AIR,
     REFERENCE,
     SHEET,
-    SHEET_UNITS,
     THICK,
     Method,
     SheetSample,
     deduce_sheet,
 )
+from ...analysis.uncertainty import stated_in
 from ..errors import GuardError, NoResonanceError, SweepError
 from ..run import (
     Arrangement,
@@ -165,8 +165,7 @@ def measure_sheet(
         method=job.method,
         found={one.step: one.found for one in sweeps},
     )
-    bounds = bounded(deduced, losses=("loss_tangent",))
-    quantities = quantities_of(deduced, units=SHEET_UNITS, bounds=bounds)
+    quantities = bounded(deduced, losses=("loss_tangent",))
     shown, beside = quantities[:2], quantities[2:]
     result = Result(
         procedure="sheet",
@@ -198,7 +197,7 @@ def _geometry(job: SheetJob) -> tuple[Condition, ...]:
     return (
         Condition(name="method", value=job.method),
         Condition(name="sheet", value=around),
-        *conditions(job.sample.stated),
+        *conditions(stated_in(job.sample.record)),
     )
 
 
@@ -227,7 +226,7 @@ def _gap(quantities: Sequence[Quantity]) -> tuple[str, ...]:
 
 
 def _half_width(quantity: Quantity) -> float:
-    low, high = quantity.interval or (quantity.value, quantity.value)
+    low, high = quantity.limits
     return max(high - quantity.value, quantity.value - low)
 
 

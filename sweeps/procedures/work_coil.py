@@ -4,10 +4,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from ...analysis.quantity import Stated
+from ...analysis.quantity import Quantity, Stated
 from ...analysis.result import Swept
 from ...analysis.tank import Tank, bound_of, tank_shunt
-from ...analysis.uncertainty import Deduced
+from ...analysis.uncertainty import values_of
 from ..run import (
     USUAL_SELF_CAPACITANCE,
     IdentifiedBench,
@@ -62,14 +62,17 @@ def attached_span(
     )
 
 
-def bounded(deduced: Sequence[Deduced], *, losses: Sequence[str]) -> dict[str, float]:
-    """Give the 95 % limits of those losses that cannot be resolved, by name."""
-    limits = {one.name: bound_of(one) for one in deduced if one.name in losses}
-    return {name: limit for name, limit in limits.items() if limit is not None}
+def bounded(
+    deduced: Sequence[Quantity], *, losses: Sequence[str]
+) -> tuple[Quantity, ...]:
+    """Give those losses that cannot be resolved their 95 % limits."""
+    return tuple(
+        replace(one, at_most=bound_of(one)) if one.name in losses else one
+        for one in deduced
+    )
 
 
 def across_f(tank: Tank, *, frequency_hz: float) -> float:
     """Give what is across a tank at a frequency in Hz, in F."""
-    values = {name: one.value for name, one in tank.stated.items()}
-    shunt = tank_shunt(values, omega=2.0 * math.pi * frequency_hz)
+    shunt = tank_shunt(values_of(tank), omega=2.0 * math.pi * frequency_hz)
     return float(shunt.capacitance_f)

@@ -9,6 +9,7 @@ import math
 
 from ...analysis.reading import Reading
 from ...analysis.tank import Tank, tank_shunt
+from ...analysis.uncertainty import values_of
 from ..errors import GuardError
 
 __all__ = ["TankGuard"]
@@ -42,8 +43,7 @@ class TankGuard:
         tank's resistance, for a coil of Q = 400.
         """
         omega = 2.0 * math.pi * frequency_hz
-        values = {name: one.value for name, one in self._tank.stated.items()}
-        shunt = tank_shunt(values, omega=omega)
+        shunt = tank_shunt(values_of(self._tank), omega=omega)
         total_s = omega * shunt.capacitance_f / PREDICTED_Q + shunt.conductance_s
         drive_a = self._emf_v * omega * self._tank.coupling_f.value
         return float(drive_a / total_s)

@@ -8,6 +8,7 @@ from typing import Protocol
 from ...analysis.quantity import Caution, Stated, Unit
 from ...analysis.result import Condition, Evidence, Swept
 from ...analysis.tank import Tank
+from ...analysis.uncertainty import stated_in
 from ...drivers.bench import BenchFile
 from ...drivers.errors import SettingError
 from ..plan import PeakGoal, PeakPlanner
@@ -238,7 +239,7 @@ def settings_of(
         *looked,
         _exact("generator e.m.f.", file.generator.level_v, unit="V"),
         Condition(name="fixture", value=file.fixture.kind),
-        *(one for one in conditions(tank.stated) if one.name not in left_out),
+        *(one for one in conditions(stated_in(tank)) if one.name not in left_out),
     )
 
 

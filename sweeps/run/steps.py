@@ -11,8 +11,8 @@ from typing import Literal, Protocol
 
 from ...analysis.fitting import ResonanceFit
 from ...analysis.quantity import Caution, Quantity
-from ...analysis.result import Swept, cautions_of, quantities_of
-from ...analysis.tank import RESONANCE_UNITS, Tank, deduce_resonance
+from ...analysis.result import Swept, cautions_of
+from ...analysis.tank import Tank, deduce_resonance
 from ..errors import SweepError
 from ..plan import DialGoal, DialPlanner, PeakPlanner
 from .on_bench import IdentifiedBench, Span, check_span, guard_on, target_cautions
@@ -66,13 +66,12 @@ class NobodyNeeded:
 
 def resonance_of(found: ResonanceFit, *, tank: Tank) -> tuple[Quantity, ...]:
     """Give a fit's f0, bandwidth and Q with a tank's corrections."""
-    deduced = deduce_resonance(
+    return deduce_resonance(
         found,
         frequency_reference=tank.frequency_reference,
         linearity=tank.linearity,
         loss_exponent=tank.loss_exponent,
     )
-    return quantities_of(deduced, units=RESONANCE_UNITS)
 
 
 class Steps:

@@ -1,7 +1,8 @@
 """Many results worked out again at once, against one at a time."""
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from typing import Generic
 
 import numpy as np
 import pytest
@@ -17,16 +18,21 @@ from halfpower.analysis.lots import (
     worst_of,
 )
 from halfpower.analysis.tank import (
+    CAPACITOR_UNITS,
     COIL_UNITS,
+    Resonance,
     Tank,
     capacitors_again,
     coils_again,
     deduce_coil,
 )
-from halfpower.analysis.tank.attached import attached_shunt, loss_of
+from halfpower.analysis.tank.attached import Steps
+from halfpower.analysis.tank.capacitor import across_deduction
 from halfpower.analysis.uncertainty import (
-    MeasuredPair,
-    MeasuredRows,
+    Joint,
+    Known,
+    Member,
+    N,
     propagate,
     propagate_rows,
 )
@@ -55,7 +61,7 @@ def invented_tank(kind: str = "coupled-tank") -> Tank:
     )
 
 
-def invented_pairs(count: int, *, step: str = "", lower: float = 1.0) -> MeasuredRows:
+def invented_pairs(count: int, *, lower: float = 1.0) -> Joint:
     """Resonances near 2.2 MHz with Q of 60 to 110 and correlated doubts."""
     rng = np.random.default_rng(5)
     f0 = 2.2e6 * rng.uniform(0.95, 1.05, count) * lower
@@ -64,68 +70,68 @@ def invented_pairs(count: int, *, step: str = "", lower: float = 1.0) -> Measure
     covariance = np.empty((count, 2, 2))
     covariance[:, 0, 0], covariance[:, 1, 1] = u_f**2, u_q**2
     covariance[:, 0, 1] = covariance[:, 1, 0] = 0.3 * u_f * u_q
-    beside = f", {step}" if step else ""
-    return MeasuredRows(
-        names=(f"resonant_frequency{beside}", f"loaded_q{beside}"),
+    return Joint(
         values=np.stack((f0, q), axis=1),
         covariance=covariance,
         degrees_of_freedom=np.resize([math.inf, 12.0, 2.0], count),
     )
 
 
-def single(pairs: MeasuredRows, i: int) -> MeasuredPair:
-    """One part's pair."""
-    return MeasuredPair(
-        names=pairs.names,
-        values=(float(pairs.values[i, 0]), float(pairs.values[i, 1])),
-        covariance=pairs.covariance[i],
-        degrees_of_freedom=float(pairs.degrees_of_freedom[i]),
-    )
+def single(pairs: Joint, i: int) -> Resonance[Member]:
+    """One part's resonance."""
+    return Resonance.of(pairs.select(slice(i, i + 1)))
 
 
 @pytest.mark.parametrize("kind", ["coupled-tank", "coupled-both-sides"])
 def test_coils_are_those_of_one_at_a_time(kind: str) -> None:
-    """Values and standard uncertainties are deduce_coil's, to 1e-6 of themselves."""
+    """Values and standard uncertainties are deduce_coil's, to 1e-12 of themselves."""
     tank, pairs = invented_tank(kind), invented_pairs(6)
-    rows = coils_again(tank, measured=pairs)
+    rows = coils_again(tank, measured=Resonance.of(pairs))
     assert rows.names == tuple(COIL_UNITS)
     for i in range(6):
         one = deduce_coil(tank, measured=single(pairs, i))
         np.testing.assert_allclose(rows.values[i], [d.value for d in one], rtol=1e-12)
-        np.testing.assert_allclose(rows.u[i], [d.u for d in one], rtol=1e-6)
+        np.testing.assert_allclose(
+            rows.u[i], [d.standard_uncertainty for d in one], rtol=1e-12
+        )
 
 
 def test_capacitors_are_those_of_one_at_a_time() -> None:
     """So are those of two resonances, whose tank is common to both."""
     tank = invented_tank()
-    reference = invented_pairs(4, step="reference")
-    unknown = invented_pairs(4, step="unknown", lower=0.8)
-    rows = capacitors_again(tank, reference=reference, unknown=unknown)
-
-    def deduction(inputs: dict[str, float]) -> dict[str, float]:
-        attached, omega = attached_shunt(inputs, step="unknown")
-        return loss_of(attached, omega=omega)
-
+    reference, unknown = invented_pairs(4), invented_pairs(4, lower=0.8)
+    rows = capacitors_again(
+        tank, reference=Resonance.of(reference), unknown=Resonance.of(unknown)
+    )
     for i in range(4):
-        both = (single(reference, i), single(unknown, i))
-        one = propagate(deduction, stated=tank.stated, measured=both)
+        steps = Steps.known(
+            tank, before=single(reference, i), loaded=single(unknown, i)
+        )
+        one = propagate(across_deduction, steps, units=CAPACITOR_UNITS)
         np.testing.assert_allclose(rows.values[i], [d.value for d in one], rtol=1e-12)
-        np.testing.assert_allclose(rows.u[i], [d.u for d in one], rtol=1e-6)
+        np.testing.assert_allclose(
+            rows.u[i], [d.standard_uncertainty for d in one], rtol=1e-12
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line(Generic[N]):
+    """A straight line."""
+
+    a: N
+    x: N
+    b: N
 
 
 def test_a_sum_of_squares_is_what_it_must_be() -> None:
     """With y = a x + b, u^2 = x^2 u(a)^2 + a^2 u(x)^2 + u(b)^2, by hand."""
-    pairs = MeasuredRows(
-        names=("x", "b"),
+    x, b = Joint(
         values=np.array([[3.0, 10.0]]),
         covariance=np.array([[[0.04, 0.0], [0.0, 0.25]]]),
         degrees_of_freedom=np.array([math.inf]),
-    )
-    rows = propagate_rows(
-        lambda at: {"y": at["a"] * at["x"] + at["b"]},
-        stated={"a": Stated(value=2.0, u=0.1)},
-        measured=(pairs,),
-    )
+    ).members
+    line: Line[Known] = Line(a=Stated(value=2.0, u=0.1), x=x, b=b)
+    rows = propagate_rows(lambda at: {"y": at.a * at.x + at.b}, line)
     assert rows.values[0, 0] == pytest.approx(16.0, rel=1e-15)
     assert rows.u[0, 0] == pytest.approx(math.sqrt(0.09 + 0.16 + 0.25), rel=1e-12)
 
@@ -133,9 +139,9 @@ def test_a_sum_of_squares_is_what_it_must_be() -> None:
 def test_many_chunks_are_one(monkeypatch: pytest.MonkeyPatch) -> None:
     """How many parts go at once changes nothing."""
     tank, pairs = invented_tank(), invented_pairs(7)
-    whole = coils_again(tank, measured=pairs)
+    whole = coils_again(tank, measured=Resonance.of(pairs))
     monkeypatch.setattr("halfpower.analysis.uncertainty.rows.AT_ONCE", 3)
-    cut = coils_again(tank, measured=pairs)
+    cut = coils_again(tank, measured=Resonance.of(pairs))
     np.testing.assert_array_equal(cut.values, whole.values)
     np.testing.assert_array_equal(cut.u, whole.u)
 
@@ -147,7 +153,7 @@ def test_a_coil_below_its_fixtures_loading_is_refused() -> None:
     pairs.values[1, 1] = 400.0
     with pytest.raises(AnalysisError, match="loaded Q"):
         deduce_coil(tank, measured=single(pairs, 1))
-    rows = coils_again(tank, measured=pairs)
+    rows = coils_again(tank, measured=Resonance.of(pairs))
     assert rows.refused.tolist() == [False, True]
     assert np.isnan(rows.values[1]).all()
     assert np.isfinite(rows.values[0]).all()
@@ -156,14 +162,14 @@ def test_a_coil_below_its_fixtures_loading_is_refused() -> None:
 def test_a_coil_that_is_all_leads_is_refused() -> None:
     """Leads of more than the loop's inductance leave no coil."""
     tank = replace(invented_tank(), lead_h=Stated(value=1.0, u=0.0))
-    assert coils_again(tank, measured=invented_pairs(2)).refused.all()
+    assert coils_again(tank, measured=Resonance.of(invented_pairs(2))).refused.all()
 
 
 def test_an_unmeasured_part_stays_unmeasured() -> None:
     """NaN in, NaN out, and not called refused."""
     pairs = invented_pairs(3)
     pairs.values[1] = np.nan
-    rows = coils_again(invented_tank(), measured=pairs)
+    rows = coils_again(invented_tank(), measured=Resonance.of(pairs))
     assert np.isnan(rows.values[1]).all()
     assert not rows.refused.any()
 
@@ -172,17 +178,10 @@ def test_a_capacitor_that_raises_the_frequency_is_refused() -> None:
     """No capacitor across a tank does that."""
     rows = capacitors_again(
         invented_tank(),
-        reference=invented_pairs(2, step="reference"),
-        unknown=invented_pairs(2, step="unknown", lower=1.01),
+        reference=Resonance.of(invented_pairs(2)),
+        unknown=Resonance.of(invented_pairs(2, lower=1.01)),
     )
     assert rows.refused.all()
-
-
-def test_steps_must_be_named() -> None:
-    """Pairs without their steps are refused, not taken in some order."""
-    pairs = invented_pairs(2)
-    with pytest.raises(InputError, match="steps"):
-        capacitors_again(invented_tank(), reference=pairs, unknown=pairs)
 
 
 def test_pairs_of_other_shapes_are_refused() -> None:

@@ -25,8 +25,8 @@ import pytest
 from scipy.optimize import curve_fit
 
 from halfpower.analysis import Peak, Stated, Trace, fit
-from halfpower.analysis.tank import Tank, deduce_coil, deduce_resonance
-from halfpower.analysis.uncertainty import MeasuredPair
+from halfpower.analysis.tank import Resonance, Tank, deduce_coil, deduce_resonance
+from halfpower.analysis.uncertainty import Joint
 
 INDUCTANCE = 3.3e-6
 
@@ -135,12 +135,13 @@ class Circuit:
 
 def deduce(tank: Tank, *, frequency_hz: float, loaded_q: float) -> dict[str, float]:
     """What the package makes of a resonance, with next to no doubt."""
-    pair = MeasuredPair(
-        names=("resonant_frequency", "loaded_q"),
-        values=(frequency_hz, loaded_q),
+    pair = Joint.of_one(
+        (frequency_hz, loaded_q),
         covariance=np.diag([(1e-9 * frequency_hz) ** 2, (1e-9 * loaded_q) ** 2]),
     )
-    return {one.name: one.value for one in deduce_coil(tank, measured=pair)}
+    return {
+        one.name: one.value for one in deduce_coil(tank, measured=Resonance.of(pair))
+    }
 
 
 def truth(circuit: Circuit) -> dict[str, float]:

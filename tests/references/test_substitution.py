@@ -9,6 +9,7 @@ import pytest
 
 from halfpower.analysis import AnalysisError, Peak, ResonanceFit, Stated, Trace, fit
 from halfpower.analysis.fitting import CapacitanceFit, fit_in_capacitance
+from halfpower.analysis.quantity import Quantity
 from halfpower.analysis.tank import (
     CoilPoint,
     Dial,
@@ -23,7 +24,6 @@ from halfpower.analysis.tank import (
     exponent_in_series,
     misfit,
 )
-from halfpower.analysis.uncertainty import Deduced
 
 NOTHING = Stated(value=0.0)
 EPS0 = 8.8541878128e-12  # CODATA 2018
@@ -68,7 +68,7 @@ def swept(tank_impedance: Callable[[Any], Any], *, near_hz: float) -> ResonanceF
     return fit(trace, response=Peak(exponent=1.0))
 
 
-def named(found: tuple[Deduced, ...], name: str) -> Deduced:
+def named(found: tuple[Quantity, ...], name: str) -> Quantity:
     """Pick one of the deduced."""
     return next(one for one in found if one.name == name)
 
@@ -339,9 +339,13 @@ def test_discs_give_the_permittivity_that_a_field_solution_was_made_with(
 # that is uniform above zero; 1.645 and 1.96 are the normal distribution's quantiles.
 def test_a_loss_that_is_not_resolved_has_the_truncated_normal_s_limit() -> None:
     """At zero the half normal's 1.960 u; below zero it shrinks towards 3 u^2/|x|."""
-    zero = Deduced(name="d", value=0.0, u=1e-4, interval=(0.0, 0.0), budget=())
+
+    def loss(value: float) -> Quantity:
+        return Quantity(name="d", value=value, unit="1", standard_uncertainty=1e-4)
+
+    zero = loss(0.0)
     assert bound_of(zero) == pytest.approx(1.95996e-4, rel=1e-4, abs=0.0)
-    below = Deduced(name="d", value=-4e-4, u=1e-4, interval=(0.0, 0.0), budget=())
+    below = loss(-4e-4)
     assert 0.0 < (bound_of(below) or 0.0) < 0.75e-4
-    clear = Deduced(name="d", value=4e-4, u=1e-4, interval=(0.0, 0.0), budget=())
+    clear = loss(4e-4)
     assert bound_of(clear) is None

@@ -4,6 +4,8 @@ Sources:
 
 * JCGM 100:2008, annex H.2 (resistance, reactance and impedance of one circuit
   element): inputs and results read in an open copy of the example.
+* JCGM 100:2008, annex H.1 (end gauge): table H.1 and the first order's unrounded
+  result read in an open copy of the example.
 * JCGM 101:2008, 9.2.2 and 9.2.3 (sums of four normal, of four rectangular
   quantities): read in an open copy, and exact values computed beside.
 * JCGM 101:2008, 9.4 (comparison loss): the setting and its first-order results from
@@ -14,64 +16,68 @@ Sources:
 """
 
 import math
-from collections.abc import Mapping
-from typing import Any
+from dataclasses import dataclass
+from typing import Any, Generic
 
 import numpy as np
 import pytest
 from scipy import stats
 
 from halfpower.analysis import Stated
-from halfpower.analysis.tank import Tank, deduce_coil
-from halfpower.analysis.uncertainty import Deduced, MeasuredPair, propagate
-from halfpower.analysis.uncertainty.propagation import DRAWS
+from halfpower.analysis.quantity import Quantity
+from halfpower.analysis.tank import Resonance, Tank, deduce_coil
+from halfpower.analysis.uncertainty import (
+    Joint,
+    Known,
+    N,
+    Number,
+    first_order,
+    propagate,
+)
+from halfpower.analysis.uncertainty.monte_carlo import DRAWS
 
 # JCGM 100, table H.2: five simultaneous observations.
 VOLTS = np.array([5.007, 4.994, 5.005, 4.990, 4.999])
 AMPERES = np.array([19.663, 19.639, 19.640, 19.685, 19.678]) * 1e-3
 RADIANS = np.array([1.0456, 1.0438, 1.0468, 1.0428, 1.0433])
-# Two inputs that no deduction below uses.
 
 
-def by_name(results: tuple[Deduced, ...]) -> dict[str, Deduced]:
+def by_name(results: tuple[Quantity, ...]) -> dict[str, Quantity]:
     """The results by their names."""
     return {one.name: one for one in results}
 
 
-def h2_results() -> dict[str, Deduced]:
-    """Annex H.2 with the covariance of the means.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Element(Generic[N]):
+    """Annex H.2's circuit element: its voltage, current and phase."""
 
-    Two inputs can be handed over as a correlated pair. The third, the phase, is its
-    regression on the other two plus what that leaves, which is uncorrelated with
-    them: the same covariance matrix. Sine and cosine are those of the mean phase,
-    turned by the deviation with the series to its third order (it is below 4e-3).
-    """
+    voltage_v: N
+    current_a: N
+    phase_rad: N
+
+
+H2_UNITS = {"R": "ohm", "X": "ohm", "Z": "ohm"}
+
+
+def h2_deduction(at: Element[Number]) -> dict[str, Number]:
+    """Equations H.7 to H.9 of the standard, as they stand there."""
+    return {
+        "R": at.voltage_v / at.current_a * np.cos(at.phase_rad),
+        "X": at.voltage_v / at.current_a * np.sin(at.phase_rad),
+        "Z": at.voltage_v / at.current_a,
+    }
+
+
+def h2_element(*, correlated: bool = True) -> Element[Known]:
+    """The means of table H.2's five, with the covariance of means."""
     observed = np.stack((VOLTS, AMPERES, RADIANS))
-    mean, covariance = observed.mean(axis=1), np.cov(observed) / 5.0
-    slope = np.linalg.solve(covariance[:2, :2], covariance[:2, 2])
-    left = math.sqrt(covariance[2, 2] - slope @ covariance[:2, 2])
-    cosine, sine = math.cos(mean[2]), math.sin(mean[2])
-
-    def deduction(i: Mapping[str, Any]) -> Mapping[str, Any]:
-        turn = slope[0] * (i["V"] - mean[0]) + slope[1] * (i["I"] - mean[1]) + i["rest"]
-        cos_turn, sin_turn = 1.0 - turn**2 / 2.0, turn - turn**3 / 6.0
-        impedance = i["V"] / i["I"]
-        resistance = impedance * (cosine * cos_turn - sine * sin_turn)
-        reactance = impedance * (sine * cos_turn + cosine * sin_turn)
-        return {
-            "R": resistance,
-            "X": reactance,
-            "Z": impedance,
-            "R + X": resistance + reactance,
-            "R + Z": resistance + impedance,
-            "X + Z": reactance + impedance,
-        }
-
-    pair = MeasuredPair(
-        names=("V", "I"), values=(mean[0], mean[1]), covariance=covariance[:2, :2]
-    )
-    rest = Stated(value=0.0, u=left)
-    return by_name(propagate(deduction, stated={"rest": rest}, measured=(pair,)))
+    covariance = np.cov(observed) / 5.0
+    if not correlated:
+        covariance = np.diag(np.diagonal(covariance))
+    voltage, current, phase = Joint.of_one(
+        observed.mean(axis=1).tolist(), covariance=covariance
+    ).members
+    return Element(voltage_v=voltage, current_a=current, phase_rad=phase)
 
 
 @pytest.mark.parametrize(
@@ -83,43 +89,78 @@ def test_annex_h2_gives_its_published_results(
     name: str, value: float, u: float
 ) -> None:
     """To the last printed digit; X's own u is 0.29558, printed as 0.295."""
-    got = h2_results()[name]
+    got = by_name(propagate(h2_deduction, h2_element(), units=H2_UNITS))[name]
     assert got.value == pytest.approx(value, abs=0.0006)
-    assert got.u == pytest.approx(u, abs=0.0006)
+    assert got.standard_uncertainty == pytest.approx(u, abs=0.0006)
 
 
-@pytest.mark.parametrize(
-    ("first", "second", "r"),
-    # JCGM 100, table H.4: correlations of the results.
-    [("R", "X", -0.588), ("R", "Z", -0.485), ("X", "Z", 0.993)],
-)
-def test_annex_h2_keeps_the_results_correlations(
-    first: str, second: str, r: float
-) -> None:
-    """From u^2 of the sum: r = (u^2(a + b) - u^2(a) - u^2(b)) / (2 u(a) u(b))."""
-    got = h2_results()
-    a, b = got[first].u, got[second].u
-    both = got[f"{first} + {second}"].u
-    assert (both**2 - a**2 - b**2) / (2.0 * a * b) == pytest.approx(r, abs=0.0006)
+def test_annex_h2_keeps_the_results_correlations() -> None:
+    """JCGM 100, table H.4: r(R, X) = -0.588, r(R, Z) = -0.485, r(X, Z) = 0.993."""
+    covariance = first_order(h2_deduction, h2_element()).covariance[0]
+    u = np.sqrt(np.diagonal(covariance))
+    r = covariance / np.outer(u, u)
+    got = (r[0, 1], r[0, 2], r[1, 2])
+    assert got == pytest.approx((-0.588, -0.485, 0.993), abs=0.0006)
 
 
 def test_annex_h2_without_correlations_is_what_the_standard_warns_of() -> None:
-    """Table H.5's lesson: u(R) is 0.195 then, not 0.071."""
-    mean = [x.mean() for x in (VOLTS, AMPERES, RADIANS)]
-    u = [x.std(ddof=1) / math.sqrt(5.0) for x in (VOLTS, AMPERES, RADIANS)]
-    cosine, sine = math.cos(mean[2]), math.sin(mean[2])
-    got = propagate(
-        lambda i: {"R": i["V"] / i["I"] * (cosine - sine * i["turn"])},
-        stated={"turn": Stated(value=0.0, u=u[2])},
-        measured=(
-            MeasuredPair(
-                names=("V", "I"),
-                values=(mean[0], mean[1]),
-                covariance=np.diag([u[0] ** 2, u[1] ** 2]),
-            ),
-        ),
+    """Table H.5: u of R, X and Z would be 0.195, 0.201 and 0.204."""
+    got = first_order(h2_deduction, h2_element(correlated=False)).u[0]
+    assert got == pytest.approx((0.195, 0.201, 0.204), abs=0.0006)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gauge(Generic[N]):
+    """Annex H.1's end gauge of 50 mm: lengths in nm, temperatures in kelvin."""
+
+    standard_nm: N
+    difference_nm: N
+    expansion: N
+    off_20_k: N
+    expansions_apart: N
+    temperatures_apart_k: N
+
+
+def gauge_length(at: Gauge[Number]) -> dict[str, Number]:
+    """Equation H.3: l = ls + d - ls (da theta + as dtheta)."""
+    apart = at.expansions_apart * at.off_20_k + at.expansion * at.temperatures_apart_k
+    return {"length": at.standard_nm + at.difference_nm - at.standard_nm * apart}
+
+
+def test_annex_h1_has_its_first_order_uncertainty() -> None:
+    """JCGM 100, H.1: 50.000838 mm and u = 32 nm, which is 31.71 nm.
+
+    The inputs are those of table H.1, in its digits: 25^2 + 9.7^2 + 2.9^2 + 16.7^2.
+    """
+    gauge = Gauge(
+        standard_nm=Stated(value=50_000_623.0, u=25.0),
+        difference_nm=Stated(value=215.0, u=9.7),
+        expansion=Stated(value=11.5e-6, u=1.2e-6),
+        off_20_k=Stated(value=-0.1, u=0.41),
+        expansions_apart=Stated(value=0.0, u=0.58e-6),
+        temperatures_apart_k=Stated(value=0.0, u=0.029),
     )
-    assert got[0].u == pytest.approx(0.195, abs=0.0006)
+    (got,) = propagate(gauge_length, gauge, units={"length": "nm"})
+    assert got.value == pytest.approx(50_000_838.0, abs=0.5)
+    assert got.standard_uncertainty == pytest.approx(31.71, abs=0.006)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Two(Generic[N]):
+    """Two inputs."""
+
+    x1: N
+    x2: N
+
+
+def lossy(x1: float) -> Joint:
+    """Annex 9.4's two, of u = 0.005 and without correlation."""
+    return Joint.of_one((x1, 0.0), covariance=np.diag([0.005**2] * 2))
+
+
+def comparison_loss(at: Two[Number]) -> dict[str, Number]:
+    """Y = X1^2 + X2^2."""
+    return {"loss": at.x1 * at.x1 + at.x2 * at.x2}
 
 
 @pytest.mark.parametrize(
@@ -135,18 +176,17 @@ def test_sums_of_four_have_their_published_interval(
     An end of the interval repeats from run to run with sqrt(p (1 - p) / N) over the
     density there, 0.029: 0.017 at N = 100 000; three of these are allowed.
     """
-    stated = {
-        f"X{n}": Stated(value=0.0, u=1.0, distribution=distribution)  # type: ignore[arg-type] # a str that is one
-        for n in range(1, 5)
-    }
-    (got,) = propagate(
-        lambda i: {"Y": i["X1"] + i["X2"] + i["X3"] + i["X4"]},
-        stated=stated,
-    )
+    one = Stated(value=0.0, u=1.0, distribution=distribution)  # type: ignore[arg-type] # a str that is one
+    first: Two[Any] = Two(x1=Two(x1=one, x2=one), x2=Two(x1=one, x2=one))
+
+    def deduction(at: Two[Any]) -> dict[str, Number]:
+        return {"Y": at.x1.x1 + at.x1.x2 + at.x2.x1 + at.x2.x2}
+
+    (got,) = propagate(deduction, first, units={"Y": "1"})
     assert got.value == 0.0
-    assert got.u == pytest.approx(2.0)
+    assert got.standard_uncertainty == pytest.approx(2.0)
     allowed = 3.0 * math.sqrt(0.975 * 0.025 / DRAWS) / 0.029
-    assert got.interval == pytest.approx((-limit, limit), abs=allowed)
+    assert got.limits == pytest.approx((-limit, limit), abs=allowed)
 
 
 @pytest.mark.parametrize(
@@ -162,21 +202,16 @@ def test_comparison_loss_shows_where_first_order_fails(
     They repeat within 3 % at 100 000 draws (0.0024 of probability at most, against a
     density that falls off no faster than the exponential's).
     """
-    pair = MeasuredPair(
-        names=("X1", "X2"), values=(x1, 0.0), covariance=np.diag([0.005**2] * 2)
-    )
-    (got,) = propagate(
-        lambda i: {"loss": i["X1"] * i["X1"] + i["X2"] * i["X2"]},
-        stated={},
-        measured=(pair,),
-    )
+    first, second = lossy(x1).members
+    given: Two[Known] = Two(x1=first, x2=second)
+    (got,) = propagate(comparison_loss, given, units={"loss": "1"})
     assert got.value == pytest.approx(x1**2)
-    assert got.u == pytest.approx(first_order_u, abs=1e-12)
+    assert got.standard_uncertainty == pytest.approx(first_order_u, abs=1e-12)
     centre = (x1 / 0.005) ** 2
     exact = stats.ncx2 if centre else stats.chi2
     shape = (2, centre) if centre else (2,)
     limits = [0.005**2 * exact.ppf(p, *shape) for p in (0.025, 0.975)]
-    assert got.interval == pytest.approx(limits, rel=0.03)
+    assert got.limits == pytest.approx(limits, rel=0.03)
 
 
 @pytest.mark.parametrize(
@@ -189,10 +224,7 @@ def test_drawn_comparison_loss_has_its_published_mean_and_width(
     x1: float, mean: float, u: float
 ) -> None:
     """Within four standard errors of 400 000 draws, and the printed digits."""
-    pair = MeasuredPair(
-        names=("X1", "X2"), values=(x1, 0.0), covariance=np.diag([0.005**2] * 2)
-    )
-    drawn = pair.draw(np.random.default_rng(4), size=400_000)
+    drawn = lossy(x1).draw(np.random.default_rng(4), size=400_000)
     loss = drawn[0] ** 2 + drawn[1] ** 2
     assert loss.mean() == pytest.approx(mean, abs=4.0 * u / math.sqrt(400_000))
     assert loss.std() == pytest.approx(u, rel=0.012)
@@ -200,10 +232,7 @@ def test_drawn_comparison_loss_has_its_published_mean_and_width(
 
 def test_comparison_loss_at_zero_has_its_published_upper_limit() -> None:
     """The shortest 95 % interval is [0, 150e-6]: the 95 % quantile of the loss."""
-    pair = MeasuredPair(
-        names=("X1", "X2"), values=(0.0, 0.0), covariance=np.diag([0.005**2] * 2)
-    )
-    drawn = pair.draw(np.random.default_rng(4), size=400_000)
+    drawn = lossy(0.0).draw(np.random.default_rng(4), size=400_000)
     limit = np.quantile(drawn[0] ** 2 + drawn[1] ** 2, 0.95)
     assert limit == pytest.approx(150e-6, rel=0.01)
 
@@ -273,16 +302,12 @@ def drawn() -> dict[str, np.ndarray]:
 
 
 @pytest.fixture(scope="module")
-def deduced() -> dict[str, Deduced]:
+def deduced() -> dict[str, Quantity]:
     """What is to be compared with them."""
     return by_name(
         deduce_coil(
             TANK,
-            measured=MeasuredPair(
-                names=("resonant_frequency", "loaded_q"),
-                values=(F0, Q),
-                covariance=COVARIANCE,
-            ),
+            measured=Resonance.of(Joint.of_one((F0, Q), covariance=COVARIANCE)),
         )
     )
 
@@ -299,7 +324,7 @@ def deduced() -> dict[str, Deduced]:
     ],
 )
 def test_a_whole_budget_agrees_with_monte_carlo(
-    drawn: dict[str, np.ndarray], deduced: dict[str, Deduced], name: str
+    drawn: dict[str, np.ndarray], deduced: dict[str, Quantity], name: str
 ) -> None:
     """Value, standard uncertainty and interval, by other arithmetic and other draws.
 
@@ -309,7 +334,8 @@ def test_a_whole_budget_agrees_with_monte_carlo(
     (1 %)^2: 2.8e-4 of Q or R in all, 0.03 of their u; 0.01 more for the draws.
     """
     got, sample = deduced[name], drawn[name]
-    assert got.value == pytest.approx(sample.mean(), abs=0.04 * got.u)
-    assert got.u == pytest.approx(sample.std(), rel=0.01)
+    u = got.standard_uncertainty
+    assert got.value == pytest.approx(sample.mean(), abs=0.04 * u)
+    assert u == pytest.approx(sample.std(), rel=0.01)
     limits = np.quantile(sample, (0.025, 0.975))
-    assert got.interval == pytest.approx(tuple(limits), abs=0.04 * got.u)
+    assert got.limits == pytest.approx(tuple(limits), abs=0.04 * u)

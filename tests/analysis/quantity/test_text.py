@@ -1,9 +1,11 @@
 """Quantities read as a person writes them; what can be read two ways is refused."""
 
 import math
+import re
 from typing import get_args
 
 import pytest
+import uncertainties
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -281,3 +283,19 @@ def test_rounding_moves_a_value_by_less_than_its_uncertainty_shows(
     factor = scale[unit.removesuffix("H")]
     assert float(rounded) * factor == pytest.approx(value, abs=0.0501 * u)
     assert float(doubt) * factor == pytest.approx(u, abs=0.0, rel=0.0501)
+
+
+@given(
+    value=st.floats(min_value=-1e4, max_value=1e4),
+    u=st.floats(min_value=1e-9, max_value=1e4),
+)
+def test_rounding_is_that_of_a_kept_library(value: float, u: float) -> None:
+    """The `uncertainties` package's, with two digits of the uncertainty."""
+    text = f"{uncertainties.ufloat(value, u):.2u}"
+    power = re.fullmatch(r"\((.*)\+/-(.*)\)(e.*)", text)
+    expected = (
+        (power[1] + power[3], power[2] + power[3])
+        if power
+        else tuple(text.split("+/-"))
+    )
+    assert format_quantity(value, u=u, unit="1") == (*expected, "")

@@ -4,18 +4,17 @@ from statistics import NormalDist
 
 import pytest
 
-from halfpower.analysis import AnalysisError
+from halfpower.analysis import AnalysisError, Quantity
 from halfpower.analysis.tank import bound_of
 from halfpower.analysis.tank.attached import refuse_gain
-from halfpower.analysis.uncertainty import Deduced
 
 U = 1e-4
 
 
-def loss(value: float) -> Deduced:
+def loss(value: float) -> Quantity:
     """Give a dissipation factor of so many standard uncertainties."""
-    return Deduced(
-        name="dissipation_factor", value=value * U, u=U, interval=(0.0, 0.0), budget=()
+    return Quantity(
+        name="dissipation_factor", value=value * U, unit="1", standard_uncertainty=U
     )
 
 

@@ -5,10 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from halfpower.analysis import Stated
+from halfpower.analysis import Quantity, Stated
 from halfpower.analysis.fitting import CapacitanceFit, fit_in_capacitance
 from halfpower.analysis.tank import Dial, deduce_by_dial
-from halfpower.analysis.uncertainty import Deduced
 
 EXACT = Stated(value=0.0)
 FREQUENCY_HZ = 10e6
@@ -37,7 +36,7 @@ def turned(*, loss: float, inductance_h: float, other: bool) -> CapacitanceFit:
 
 def deduced(
     *, loss: float, inductance_h: float, linearity: Stated = EXACT
-) -> dict[str, Deduced]:
+) -> dict[str, Quantity]:
     """Deduce the other capacitor from both peaks."""
     found = deduce_by_dial(
         Dial(
@@ -76,4 +75,4 @@ def test_a_detector_s_error_counts_twice_in_a_width() -> None:
     found = deduced(loss=0.0, inductance_h=0.0, linearity=Stated(value=0.0, u=0.01))[
         "dissipation_factor"
     ]
-    assert found.u == pytest.approx(0.02 * OTHER_LOSS, rel=0.02)
+    assert found.standard_uncertainty == pytest.approx(0.02 * OTHER_LOSS, rel=0.02)

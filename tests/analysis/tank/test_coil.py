@@ -11,8 +11,9 @@ import numpy as np
 import pytest
 
 from halfpower.analysis import AnalysisError, Stated
-from halfpower.analysis.tank import COIL_UNITS, Tank, deduce_coil, tank_shunt
-from halfpower.analysis.uncertainty import Deduced, MeasuredPair
+from halfpower.analysis.quantity import Quantity
+from halfpower.analysis.tank import COIL_UNITS, Resonance, Tank, deduce_coil, tank_shunt
+from halfpower.analysis.uncertainty import Joint, Member, values_of
 
 
 def tank(**changes: Stated | str | None) -> Tank:
@@ -37,16 +38,15 @@ def tank(**changes: Stated | str | None) -> Tank:
     return Tank(**(exact | changes))  # type: ignore[arg-type] # as the test says
 
 
-def measured(*, f0: float = 6.75e6, q: float = 160.0, u: float = 1e-3) -> MeasuredPair:
+def measured(
+    *, f0: float = 6.75e6, q: float = 160.0, u: float = 1e-3
+) -> Resonance[Member]:
     """A fit of f0 and Q, u relative in Q and u / (2Q) in f0, uncorrelated."""
-    return MeasuredPair(
-        names=("resonant_frequency", "loaded_q"),
-        values=(f0, q),
-        covariance=np.diag([(f0 * u / (2.0 * q)) ** 2, (q * u) ** 2]),
-    )
+    covariance = np.diag([(f0 * u / (2.0 * q)) ** 2, (q * u) ** 2])
+    return Resonance.of(Joint.of_one((f0, q), covariance=covariance))
 
 
-def by_name(results: tuple[Deduced, ...]) -> dict[str, Deduced]:
+def by_name(results: tuple[Quantity, ...]) -> dict[str, Quantity]:
     """The results by their names."""
     return {one.name: one for one in results}
 
@@ -76,14 +76,16 @@ def test_an_inductance_s_doubt_is_its_capacitances_doubt() -> None:
     u_t = math.sqrt(sum(limit**2 for limit in limits_pf) / 3.0)
     got = by_name(deduce_coil(tank(), measured=measured()))["inductance"]
     # The leads (2 nH of 3.3 uH) and the readings add 1e-4 of the square.
-    assert got.u / got.value == pytest.approx(u_t / 168.0, rel=0.01)
+    assert got.standard_uncertainty / got.value == pytest.approx(u_t / 168.0, rel=0.01)
     assert got.budget[0].source == "resonating capacitor"
 
 
 def test_a_detector_off_by_e_moves_q_by_two_e() -> None:
     """d(ln V) = d(ln Q)/2 at half power, so 0.1 % of a ratio is 0.2 % of Q."""
     got = by_name(deduce_coil(tank(), measured=measured(u=1e-9)))["loaded_q"]
-    assert got.u == pytest.approx(160.0 * 2.0 * 1e-3 / math.sqrt(3.0), rel=1e-6)
+    assert got.standard_uncertainty == pytest.approx(
+        160.0 * 2.0 * 1e-3 / math.sqrt(3.0), rel=1e-6
+    )
 
 
 def test_the_leads_are_taken_off_the_coil() -> None:
@@ -121,8 +123,7 @@ def test_an_output_coupling_hides_the_detector_s_capacitance() -> None:
         output_coupling_f=Stated(value=1e-12),
         probe_ohm=Stated(value=50.0),
     )
-    values = {name: one.value for name, one in behind.stated.items()}
-    across = tank_shunt(values, omega=2.0 * math.pi * 6.75e6)
+    across = tank_shunt(values_of(behind), omega=2.0 * math.pi * 6.75e6)
     # 150 + 2 + 5 and the two couplings; (wCR)^2 takes 1e-4 of a coupling at most.
     assert across.capacitance_f == pytest.approx(159e-12, abs=0.0, rel=1e-5)
 
@@ -172,6 +173,6 @@ def test_a_wide_doubt_is_told_by_its_interval() -> None:
     """A probe known to a third leaves a skewed Q: its upper limit is farther off."""
     doubtful = replace(tank(), probe_ohm=Stated.within(0.3e6, half_width=0.15e6))
     got = by_name(deduce_coil(doubtful, measured=measured()))["unloaded_q"]
-    low, high = got.interval
+    low, high = got.limits
     assert high - got.value > 1.2 * (got.value - low)
     assert got.budget[0].source == "probe resistance"

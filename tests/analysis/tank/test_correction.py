@@ -7,9 +7,14 @@ import pytest
 
 from halfpower.analysis import Peak, Stated, Trace, fit
 from halfpower.analysis.fitting.resonance import ResonanceFit
-from halfpower.analysis.tank import RESONANCE_UNITS, deduce_resonance, measured_pair
+from halfpower.analysis.quantity import Quantity
+from halfpower.analysis.tank import (
+    RESONANCE_UNITS,
+    Resonance,
+    deduce_resonance,
+    measured_pair,
+)
 from halfpower.analysis.tank.correction import corrected
-from halfpower.analysis.uncertainty import Deduced
 
 EXACT = Stated(value=0.0)
 
@@ -28,7 +33,7 @@ def found() -> ResonanceFit:
 
 def deduced(
     found: ResonanceFit, *, reference: Stated = EXACT, linearity: Stated = EXACT
-) -> dict[str, Deduced]:
+) -> dict[str, Quantity]:
     """The results by their names."""
     results = deduce_resonance(
         found, frequency_reference=reference, linearity=linearity, loss_exponent=EXACT
@@ -57,7 +62,7 @@ def test_scatter_alone_leaves_the_fit_s_uncertainty(found: ResonanceFit) -> None
         ("loaded_q", found.u_loaded_q),
         ("bandwidth", found.u_bandwidth_hz),
     ):
-        assert got[name].u == pytest.approx(u * wider, rel=1e-6)
+        assert got[name].standard_uncertainty == pytest.approx(u * wider, rel=1e-6)
         assert [part.source for part in got[name].budget] == ["readings and fit"]
 
 
@@ -81,22 +86,21 @@ def test_a_ratio_wrong_by_e_moves_q_by_two_e(error: float) -> None:
     Q (1 + 2e) to first order, and the second order is below 6 e^2.
     """
     read = 100.0 / math.sqrt(2.0 / (1.0 + error) ** 2 - 1.0)
-    inputs = {
-        "resonant_frequency": 1e6,
-        "loaded_q": 100.0,
-        "frequency reference": 0.0,
-        "detector linearity": error,
-        "loss exponent": 0.0,
-    }
-    assert corrected(inputs)["loaded_q"] == pytest.approx(
-        read, abs=100.0 * 6.0 * error**2
+    right = corrected(
+        Resonance(frequency_hz=1e6, loaded_q=100.0),
+        frequency_reference=0.0,
+        linearity=error,
+        loss_exponent=0.0,
     )
+    assert right.loaded_q == pytest.approx(read, abs=100.0 * 6.0 * error**2)
 
 
 def test_the_pair_carries_the_fit_s_covariance(found: ResonanceFit) -> None:
     """f0 and Q in this order, with the degrees of freedom of their noise."""
-    pair = measured_pair(found)
-    assert pair.names == ("resonant_frequency", "loaded_q")
-    assert pair.values == (found.resonant_frequency_hz, found.loaded_q)
-    assert np.array_equal(pair.covariance, found.covariance[:2, :2])
-    assert pair.degrees_of_freedom == found.degrees_of_freedom
+    resonance = measured_pair(found)
+    assert resonance.frequency_hz.column.tolist() == [found.resonant_frequency_hz]
+    assert resonance.loaded_q.column.tolist() == [found.loaded_q]
+    joint = resonance.loaded_q.joint
+    assert joint is resonance.frequency_hz.joint
+    assert np.array_equal(joint.covariance[0], found.covariance[:2, :2])
+    assert joint.degrees_of_freedom.tolist() == [found.degrees_of_freedom]

@@ -14,6 +14,7 @@ from halfpower.analysis import (
     Trace,
     fit,
 )
+from halfpower.analysis.quantity import Quantity
 from halfpower.analysis.tank import (
     PROBE,
     CoilPoint,
@@ -23,7 +24,6 @@ from halfpower.analysis.tank import (
     deduce_probe,
     deduce_stray,
 )
-from halfpower.analysis.uncertainty import Deduced
 
 NOTHING = Stated(value=0.0)
 HENRY, STRAY_F, OWN_F = 25e-6, 5e-12, 4e-12
@@ -71,7 +71,7 @@ def work_coil(
     return FixtureCoil(name=name, self_capacitance_f=own, points=points)
 
 
-def named(found: tuple[Deduced, ...], name: str) -> Deduced:
+def named(found: tuple[Quantity, ...], name: str) -> Quantity:
     """Pick one of the deduced."""
     return next(one for one in found if one.name == name)
 
@@ -82,7 +82,7 @@ def test_the_intercept_less_the_coil_s_own_is_the_stray() -> None:
     found = deduce_stray(tank(), coils=[coil])
     stray = named(found, "stray_capacitance")
     assert stray.value == pytest.approx(STRAY_F, rel=1e-4, abs=0.0)
-    assert stray.u == pytest.approx(0.3e-12, rel=0.01, abs=0.0)
+    assert stray.standard_uncertainty == pytest.approx(0.3e-12, rel=0.01, abs=0.0)
     assert named(found, "inductance, A").value == pytest.approx(
         HENRY, rel=1e-5, abs=0.0
     )
@@ -94,7 +94,7 @@ def test_a_second_coil_tells_the_shares_apart() -> None:
     coils = [work_coil("A", own=own), work_coil("B", own=own, henry=6e-6)]
     stray = named(deduce_stray(tank(), coils=coils), "stray_capacitance")
     assert stray.value == pytest.approx(STRAY_F, rel=1e-4, abs=0.0)
-    assert stray.u == pytest.approx(0.2121e-12, rel=0.01, abs=0.0)
+    assert stray.standard_uncertainty == pytest.approx(0.2121e-12, rel=0.01, abs=0.0)
 
 
 def test_what_the_coils_share_is_not_averaged_away() -> None:
@@ -103,10 +103,12 @@ def test_what_the_coils_share_is_not_averaged_away() -> None:
     one = [work_coil("A", own=own, u_f=0.5e-12)]
     two = [*one, work_coil("B", own=own, henry=6e-6, u_f=0.5e-12)]
     alone, both = (
-        named(deduce_stray(tank(), coils=coils), "stray_capacitance").u
+        named(deduce_stray(tank(), coils=coils), "stray_capacitance")
         for coils in (one, two)
     )
-    assert both == pytest.approx(alone, rel=0.02)
+    assert both.standard_uncertainty == pytest.approx(
+        alone.standard_uncertainty, rel=0.02
+    )
 
 
 def test_a_stray_below_zero_is_refused() -> None:
@@ -151,7 +153,7 @@ def test_a_second_probe_is_what_the_first_one_is() -> None:
     resistance = named(found, "probe_resistance")
     assert resistance.value == pytest.approx(2e6, rel=0.01)
     # 10 % limits of likeness are 5.77 % of u, and nothing else is in doubt here
-    assert resistance.u == pytest.approx(0.0577 * 2e6, rel=0.05)
+    assert resistance.standard_uncertainty == pytest.approx(0.0577 * 2e6, rel=0.05)
     assert PROBE == "second probe"
 
 
