@@ -34,11 +34,15 @@ from halfpower.analysis.tank import (
     measured_pair,
     measured_rows,
 )
-from halfpower.cli.lots import Stamp, corrected_by, rework_lot
-from halfpower.cli.lots.constants import constants_in_force
-from halfpower.cli.lots.reworking import AT_ONCE, fits_of
+from halfpower.cli.lots import Stamp, rework_lot
+from halfpower.cli.lots.reworking import AT_ONCE
 from halfpower.records import RecordBase, open_base
-from halfpower.sweeps.lots import parse_lot_text
+from halfpower.sweeps.lots import (
+    constants_in_force,
+    corrected_by,
+    fits_of,
+    parse_lot_text,
+)
 
 LOT = "large"
 CORRECTIONS = [
@@ -133,7 +137,11 @@ def stages(base: RecordBase, count: int) -> None:
                 exponent=1.0,
             )
 
-    found = fits_of(base, LOT, sweep="peak", sequences=sequences, exponents=exponents)
+    found = fits_of(
+        base.readings(LOT, sweep="peak", batch=AT_ONCE),
+        sequences=sequences,
+        exponents=exponents,
+    )
     tank = constants.tank()
     stamp = Stamp(
         reason="stray measured again",

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from ...records.base import LotSummary, PartRecord, RecordBase
-    from ..lots import Constants
+    from ...sweeps.lots import Constants
 
 __all__ = ["app"]
 
@@ -289,7 +289,7 @@ def _corrections(
     from datetime import UTC, datetime
 
     from ...drivers.bench import load_bench_file, with_fixture_record
-    from ..lots import corrected_by, corrected_by_bench
+    from ...sweeps.lots import corrected_by, corrected_by_bench
 
     file = None if bench is None else load_bench_file(bench)
     if file is not None and bench is not None:

@@ -1,8 +1,5 @@
 from .base_option import RecordsOption as RecordsOption
 from .base_option import opened_base as opened_base
-from .constants import Constants as Constants
-from .constants import corrected_by as corrected_by
-from .constants import corrected_by_bench as corrected_by_bench
 from .lot_ending import held_against as held_against
 from .record_views import found_table as found_table
 from .record_views import lot_view as lot_view

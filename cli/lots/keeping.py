@@ -26,6 +26,7 @@ from ...records.base import (
 )
 from ...records.files import to_json
 from ...sweeps.lots import (
+    PEAK,
     CheckBook,
     CheckOutcome,
     LotFile,
@@ -35,8 +36,6 @@ from ...sweeps.lots import (
 )
 
 __all__ = ["BaseKeeper", "Kept", "circumstances_of", "resumed"]
-
-PEAK = "peak"  # what the one sweep of a measurement is called in the base
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

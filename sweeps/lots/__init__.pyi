@@ -1,4 +1,15 @@
+from .again import PEAK as PEAK
+from .again import STEPS as STEPS
+from .again import UNITS as UNITS
+from .again import StoredBatch as StoredBatch
+from .again import decided_again as decided_again
+from .again import fits_of as fits_of
+from .again import results_again as results_again
 from .check import CheckBook as CheckBook
+from .constants import Constants as Constants
+from .constants import constants_in_force as constants_in_force
+from .constants import corrected_by as corrected_by
+from .constants import corrected_by_bench as corrected_by_bench
 from .file import LotFile as LotFile
 from .file import load_lot_file as load_lot_file
 from .file import parse_lot_text as parse_lot_text

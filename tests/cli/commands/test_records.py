@@ -17,11 +17,9 @@ from halfpower.analysis import Peak, Trace, fit
 from halfpower.analysis.lots import Verdict
 from halfpower.analysis.tank import deduce_coil, measured_pair
 from halfpower.cli.commands.records import app
-from halfpower.cli.lots import corrected_by
-from halfpower.cli.lots.constants import constants_in_force
 from halfpower.records import open_base
 from halfpower.records.base.side_file import SideFile
-from halfpower.sweeps.lots import parse_lot_text
+from halfpower.sweeps.lots import constants_in_force, corrected_by, parse_lot_text
 
 HELPER = Path(__file__).parents[2] / "reports" / "lot" / "invented_lot.py"
 invented = SimpleNamespace(**runpy.run_path(str(HELPER)))

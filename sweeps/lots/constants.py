@@ -9,7 +9,7 @@ lot file.
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
-from typing import Any, cast
+from typing import Any, Protocol, cast
 
 from pydantic import TypeAdapter, ValidationError
 
@@ -17,14 +17,14 @@ from ...analysis.errors import InputError
 from ...analysis.quantity import Stated, Unit, describe
 from ...analysis.tank import Tank
 from ...drivers.bench import BenchFile, DetectorTable, FixtureTable, GeneratorTable
-from ...records.base import Circumstances
-from ...sweeps.lots import LotFile, MeasureTable
-from ...sweeps.run import (
+from ..run import (
     EXPONENTS,
     USUAL_CAPACITOR_LOSS,
     USUAL_SELF_CAPACITANCE,
     tank_on_bench,
 )
+from .file import LotFile
+from .models import MeasureTable
 
 __all__ = ["Constants", "constants_in_force", "corrected_by", "corrected_by_bench"]
 
@@ -52,6 +52,18 @@ UNITS: Mapping[str, Unit] = {  # what enters a result, and its unit
 }
 LIMITS = ("generator.frequency_reference", "detector.linearity")  # of an error
 NONE = Stated(value=0.0)
+
+
+class Kept(Protocol):
+    """The bench's and the fixture's constants as they are kept beside a result."""
+
+    @property
+    def bench(self) -> str:
+        """Generator, detector and what the lot file states, as JSON."""
+
+    @property
+    def fixture(self) -> str:
+        """The fixture's kind and constants, as JSON."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,20 +114,27 @@ class Constants:
             self_capacitance_f=cast("Stated", own),
         )
 
-    def circumstances(self, before: Circumstances) -> Circumstances:
-        """Write them as a record base keeps them, with what was there besides."""
-        bench, fixture = json.loads(before.bench), json.loads(before.fixture)
+    def written(self, kept: Kept) -> tuple[str, str]:
+        """Give bench and fixture as they are to be kept, with what was there besides.
+
+        Parameters
+        ----------
+        kept
+            What was kept before.
+
+        Returns
+        -------
+        bench, fixture
+            As JSON.
+        """
+        bench, fixture = json.loads(kept.bench), json.loads(kept.fixture)
         places = {"fixture": fixture}
         for name in ("generator", "detector", "measure"):
             places[name] = bench.setdefault(name, {})
         for key, value in self.values.items():
             table, _, name = key.partition(".")
             places[table][name] = asdict(value) if isinstance(value, Stated) else value
-        return replace(
-            before,
-            bench=json.dumps(bench, sort_keys=True),
-            fixture=json.dumps(fixture, sort_keys=True),
-        )
+        return json.dumps(bench, sort_keys=True), json.dumps(fixture, sort_keys=True)
 
     def shown(self, key: str) -> str:
         """Write one as it is given on a command line; ``not stated`` without it."""
@@ -126,8 +145,15 @@ class Constants:
         return describe(stated, unit=UNITS[key])
 
 
-def constants_in_force(circumstances: Circumstances, lot: LotFile) -> Constants:
-    """Read the constants of parts from what a record base keeps of them.
+def constants_in_force(kept: Kept, lot: LotFile) -> Constants:
+    """Read the constants of parts from what is kept beside their results.
+
+    Parameters
+    ----------
+    kept
+        What is kept.
+    lot
+        What the lot's file states of the parts measured with.
 
     Raises
     ------
@@ -135,10 +161,7 @@ def constants_in_force(circumstances: Circumstances, lot: LotFile) -> Constants:
         They are not there: the parts were stored without them.
     """
     try:
-        bench, fixture = (
-            json.loads(circumstances.bench),
-            json.loads(circumstances.fixture),
-        )
+        bench, fixture = json.loads(kept.bench), json.loads(kept.fixture)
         found = {
             "generator": bench["generator"],
             "detector": bench["detector"],

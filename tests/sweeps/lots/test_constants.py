@@ -9,12 +9,18 @@ from types import SimpleNamespace
 import pytest
 
 from halfpower.analysis import InputError, Stated
-from halfpower.cli.lots import Constants, corrected_by, corrected_by_bench
-from halfpower.cli.lots.constants import UNITS, constants_in_force
 from halfpower.cli.lots.keeping import circumstances_of
 from halfpower.drivers import BenchFile, load_bench_file
 from halfpower.records.base import Circumstances
-from halfpower.sweeps.lots import LotFile, parse_lot_text
+from halfpower.sweeps.lots import (
+    Constants,
+    LotFile,
+    constants_in_force,
+    corrected_by,
+    corrected_by_bench,
+    parse_lot_text,
+)
+from halfpower.sweeps.lots.constants import UNITS
 from halfpower.sweeps.run import (
     USUAL_CAPACITOR_LOSS,
     USUAL_SELF_CAPACITANCE,
@@ -63,6 +69,12 @@ def constants(lot: LotFile) -> Constants:
     return constants_in_force(invented.IN_FORCE, lot)
 
 
+def rewritten(constants: Constants) -> Circumstances:
+    """Put constants among the invented lot's circumstances."""
+    bench, fixture = constants.written(invented.IN_FORCE)
+    return replace(invented.IN_FORCE, bench=bench, fixture=fixture)
+
+
 def test_tank_is_the_measurements_own(bench: BenchFile, lot: LotFile) -> None:
     """To the last digit, by way of the text that a record base keeps."""
     kept = circumstances_of(SimpleNamespace(file=bench, identities={}))  # type: ignore[arg-type]  # all it asks of a bench
@@ -89,14 +101,14 @@ def test_corrected_constants_are_kept_and_found_again(
     """A second rework begins where the first ended, known capacitor included."""
     given = ["measure.capacitor=151pF +- 0.5%", "detector.linearity=0.5%"]
     now = corrected_by(constants, given)
-    again = constants_in_force(now.circumstances(invented.IN_FORCE), lot)
+    again = constants_in_force(rewritten(now), lot)
     assert again == now
     assert again.tank().capacitor_f.value == pytest.approx(151e-12)
 
 
 def test_what_was_kept_besides_stays(constants: Constants) -> None:
     """The level and the instruments' names are not lost."""
-    kept = constants.circumstances(invented.IN_FORCE)
+    kept = rewritten(constants)
     assert json.loads(kept.bench)["generator"]["level"] == 1.0
     assert kept.instruments == invented.IN_FORCE.instruments
 
