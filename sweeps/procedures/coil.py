@@ -213,8 +213,9 @@ def _on_one(
         ),
         span,
         tank=tank,
+        deduce=lambda found: deduce_coil(tank, measured=measured_pair(found)),
     )
-    quantities = _of_one(tank, swept)
+    quantities = swept.quantities
     driven = [
         _at_level(steps, swept, level_v, span=span, tank=tank, fitted=fitted)
         for level_v in known.levels_v
@@ -237,10 +238,6 @@ def _on_one(
     )
 
 
-def _of_one(tank: Tank, swept: Swept) -> tuple[Quantity, ...]:
-    return deduce_coil(tank, measured=measured_pair(swept.found))
-
-
 def _at_level(
     steps: Steps,
     first: Swept,
@@ -253,7 +250,7 @@ def _at_level(
     """Sweep about the resonance again, at another level."""
     shown = describe(Stated(value=level_v), unit="V")
     f0 = first.found.resonant_frequency_hz
-    swept = steps.sweep(
+    return steps.sweep(
         Arrangement(
             step=f"at {shown}",
             instruction="",
@@ -266,8 +263,8 @@ def _at_level(
             level_v=level_v,
         ),
         tank=tank,
+        deduce=lambda found: deduce_coil(tank, measured=measured_pair(found)),
     )
-    return replace(swept, quantities=_of_one(tank, swept))
 
 
 def _drive_remarks(driven: Sequence[Swept]) -> tuple[str, ...]:

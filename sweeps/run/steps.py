@@ -5,7 +5,7 @@ sweeps. What was read before an interruption is told to the plans again, so that
 measurement goes on where it stood.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
@@ -106,8 +106,22 @@ class Steps:
         self._stored = dict(stored or {})
         self.cautions: list[Caution] = []
 
-    def sweep(self, arrangement: Arrangement, span: Span, *, tank: Tank) -> Swept:
+    def sweep(
+        self,
+        arrangement: Arrangement,
+        span: Span,
+        *,
+        tank: Tank,
+        deduce: Callable[[ResonanceFit], tuple[Quantity, ...]] | None = None,
+    ) -> Swept:
         """Sweep the frequency over a span, with the tank's voltage guarded.
+
+        Parameters
+        ----------
+        arrangement, span, tank
+            What is on the fixture, where to look, and what is known of the tank.
+        deduce
+            What to make of the fit; None: f0, bandwidth and Q alone.
 
         Raises
         ------
@@ -142,7 +156,7 @@ class Steps:
             readings=tuple(planner.readings),
             used=planner.used,
             found=found,
-            quantities=resonance_of(found, tank=tank),
+            quantities=deduce(found) if deduce else resonance_of(found, tank=tank),
         )
 
     def turn(self, arrangement: Arrangement, goal: DialGoal, *, tank: Tank) -> Swept:
