@@ -42,6 +42,7 @@ from .attendant import DrawingAttendant, PersonAttendant, SceneAttendant, SceneC
 from .scenes import scene_named
 
 if TYPE_CHECKING:
+    from ...drivers.instruments import TunedCapacitor
     from ...drivers.link import Manager
     from ...sim.bench import SimulatedBench
 
@@ -98,6 +99,22 @@ class Located:
     sleep: Callable[[float], None]
     clock: Callable[[], float]
     simulated: "SimulatedBench | None" = None
+
+    def opened(
+        self, *, trace: Path | None, capacitor: "TunedCapacitor | None" = None
+    ) -> Bench:
+        """Open the bench as `open_bench` does; the terminal's person is asked."""
+        return open_bench(
+            self.file,
+            folder=self.folder,
+            manager=self.manager,
+            sleep=self.sleep,
+            clock=self.clock,
+            ask=ask_person,
+            tell=talk,
+            trace=trace,
+            capacitor=capacitor,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -242,17 +259,7 @@ def measuring(
     ):
         show_caution()
         bench = stack.enter_context(
-            open_bench(
-                found.file,
-                folder=found.folder,
-                manager=found.manager,
-                sleep=found.sleep,
-                clock=found.clock,
-                ask=ask_person,
-                tell=talk,
-                trace=place.trace,
-                capacitor=_capacitor(found),
-            )
+            found.opened(trace=place.trace, capacitor=_capacitor(found))
         )
         keep = stack.enter_context(
             _kept(place, bench=bench, procedure=procedure, label=label)

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from ...analysis.detector import LinearityFit
-    from ...drivers.bench import BenchFile, CheckRow, LevelSteps
+    from ...drivers.bench import BenchFile, CheckRow, LevelReading, LevelSteps
     from ...sweeps.run import TankGuard
     from ..at_bench import Located
 
@@ -262,37 +262,12 @@ def _linearise(
     import numpy as np
 
     from ...analysis.detector import fit_law
-    from ...analysis.reading import Reading, Setting
-    from ...drivers.bench import LevelReading, open_parts, settle_unknown_s, step_levels
     from ...drivers.instruments import save_linearisation
     from ...records.files import free_path
-    from ..words import ask_person, talk
 
-    guard = _guard(found.file, emf_v=steps.highest_v)
-    guard.check_before(frequency_hz)
-
-    def watch(taken: LevelReading) -> None:
-        guard.watch(Reading(frequency_hz=frequency_hz, amplitude_v=taken.indicated_v))
-
-    detector = found.file.detector.model_copy(update={"linearisation": ""})
-    parts = open_parts(
-        found.file.model_copy(update={"detector": detector}),
-        folder=found.folder,
-        manager=found.manager,
-        sleep=found.sleep,
-        clock=found.clock,
-        ask=ask_person,
-        tell=talk,
-        trace=trace,
+    readings, identities = _stepped(
+        found, steps, frequency_hz=frequency_hz, trace=trace
     )
-    with parts.bench as bench:
-        setting = Setting(
-            frequency_hz=frequency_hz, settle_s=settle_unknown_s(frequency_hz)
-        )
-        readings = step_levels(
-            bench, generator=parts.generator, setting=setting, steps=steps, taken=watch
-        )
-        identities = bench.identities
     fitted = fit_law(
         np.array([one.emf_v for one in readings]),
         indicated_v=np.array([one.indicated_v for one in readings]),
@@ -309,6 +284,31 @@ def _linearise(
         left_over=left_over,
     )
     _print_law(fitted, left_over=left_over, n_readings=len(readings), path=path)
+
+
+def _stepped(
+    found: "Located", steps: "LevelSteps", *, frequency_hz: float, trace: Path | None
+) -> "tuple[Sequence[LevelReading], dict[str, str]]":
+    """Read every level under the guard's eyes; tell who the instruments are."""
+    from dataclasses import replace
+
+    from ...analysis.reading import Reading, Setting
+    from ...drivers.bench import settle_unknown_s, step_levels
+
+    guard = _guard(found.file, emf_v=steps.highest_v)
+    guard.check_before(frequency_hz)
+
+    def watch(taken: "LevelReading") -> None:
+        guard.watch(Reading(frequency_hz=frequency_hz, amplitude_v=taken.indicated_v))
+
+    detector = found.file.detector.model_copy(update={"linearisation": ""})
+    file = found.file.model_copy(update={"detector": detector})
+    setting = Setting(
+        frequency_hz=frequency_hz, settle_s=settle_unknown_s(frequency_hz)
+    )
+    with replace(found, file=file).opened(trace=trace) as bench:
+        readings = step_levels(bench, setting=setting, steps=steps, taken=watch)
+        return readings, bench.identities
 
 
 def _print_law(

@@ -2,15 +2,13 @@
 
 import platform
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 from uuid import uuid4
 
 from ...analysis.errors import HalfpowerError, InputError
-from ...drivers import Bench, open_bench
+from ...drivers import Bench
 from ...records.base import LotState, RecordBase, open_base
 from ...sweeps.lots import LotFile, LotRun, PartBench, load_lot_file
 from ..at_bench import OUTPUT_FOLDER, Located, SceneAttendant, located
@@ -78,7 +76,7 @@ def run_lot(asked: Asked) -> int:
     ):
         desk = _desk(asked, lot, found)
         show_caution()
-        with _opened(found, trace=asked.trace) as bench:
+        with found.opened(trace=asked.trace) as bench:
             stopped = _go(asked, lot, bench, base=base, desk=desk, found=found)
         return _hand_out(asked, lot, base, stopped=stopped)
 
@@ -104,27 +102,11 @@ def _base(asked: Asked) -> RecordBase:
 
 def _desk(asked: Asked, lot: LotFile, found: Located) -> AnyDesk:
     if found.simulated is not None:
-        quiet: Callable[[str], None] = lambda _: None  # noqa: E731 - it says nothing
-        attendant = SceneAttendant(found.simulated, tell=quiet)
+        attendant = SceneAttendant(found.simulated, tell=lambda _: None)
         return SceneDesk(lot, found.simulated, fitted=attendant.arrange)
     if asked.present is not None:
         return CommandDesk(asked.present, lot, tell=talk)
     return PersonDesk(lot, ask=ask_person, tell=talk)
-
-
-@contextmanager
-def _opened(found: Located, *, trace: Path | None) -> Iterator[Bench]:
-    with open_bench(
-        found.file,
-        folder=found.folder,
-        manager=found.manager,
-        sleep=found.sleep,
-        clock=found.clock,
-        ask=ask_person,
-        tell=talk,
-        trace=trace,
-    ) as bench:
-        yield bench
 
 
 def _go(

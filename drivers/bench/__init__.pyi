@@ -20,5 +20,4 @@ from .lineariser import LevelSteps as LevelSteps
 from .lineariser import settle_unknown_s as settle_unknown_s
 from .lineariser import step_levels as step_levels
 from .opening import open_bench as open_bench
-from .opening import open_parts as open_parts
 from .opening import reaching as reaching

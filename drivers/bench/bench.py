@@ -49,6 +49,8 @@ class Bench:
 
     Attributes
     ----------
+    generator
+        As given, to set its level beside what `read` sets.
     retaken
         How many readings were thrown away because something happened to an
         instrument.
@@ -68,7 +70,7 @@ class Bench:
     ) -> None:
         self.file = file
         self._capacitor = capacitor
-        self._generator = generator
+        self.generator = generator
         self._detector = detector
         self._sleep = sleep
         self._clock = clock
@@ -87,7 +89,7 @@ class Bench:
     def identities(self) -> dict[str, str]:
         """Who the instruments say they are."""
         identities = {
-            "generator": self._generator.identity,
+            "generator": self.generator.identity,
             "detector": self._detector.identity,
         }
         if self._capacitor is not None:
@@ -126,7 +128,7 @@ class Bench:
             if failure is not None and not doubts:
                 if _stands(failure, attempt):
                     raise failure
-                doubts = {self._generator: [str(failure)], self._detector: []}
+                doubts = {self.generator: [str(failure)], self._detector: []}
             self._note(setting, doubts)
         raise failure or DriverError(
             f"a reading was in doubt {READ_ATTEMPTS} times running "
@@ -137,7 +139,7 @@ class Bench:
     def _doubts(self) -> "dict[_Role, list[str]]":
         """Ask both instruments what happened to them since they were last asked."""
         doubts: dict[_Role, list[str]] = {}
-        for role in (self._generator, self._detector):
+        for role in (self.generator, self._detector):
             try:
                 reasons = role.disturbed()
             except LinkLostError:
@@ -170,11 +172,11 @@ class Bench:
         try:
             return self._read_at(setting)
         except TakenBackError:
-            self._generator.restore()  # the slip may have been its dial's
+            self.generator.restore()  # the slip may have been its dial's
             raise
 
     def _read_at(self, setting: Setting) -> Reading:
-        frequency_hz = self._generator.set_frequency(setting.frequency_hz)
+        frequency_hz = self.generator.set_frequency(setting.frequency_hz)
         capacitance_f = self._turned_to(setting.capacitance_f)
         self._sleep(
             setting.settle_s
@@ -210,19 +212,19 @@ class Bench:
             E.m.f. in V r.m.s.; None: the bench file's.
         """
         try:
-            self._generator.set_emf(
+            self.generator.set_emf(
                 self.file.generator.level_v if level_v is None else level_v
             )
-            self._generator.output_on()
+            self.generator.output_on()
             yield
-            self._generator.check()
+            self.generator.check()
             self._detector.check()
         finally:
             self._switch_off()
 
     def _switch_off(self) -> None:
         with not_interrupted():
-            self._generator.output_off()
+            self.generator.output_off()
 
     def close(self) -> None:
         """Switch the output off and close the links; twice does no harm."""
@@ -231,9 +233,9 @@ class Bench:
         with not_interrupted(), self._closing:
             self._open = False
             try:
-                self._generator.output_off()
+                self.generator.output_off()
             finally:
-                self._generator.close()
+                self.generator.close()
                 self._detector.close()
 
     def __enter__(self) -> Self:

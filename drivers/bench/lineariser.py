@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 from ...analysis.errors import InputError
 from ...analysis.reading import Setting
-from ..instruments import SignalSource
 from .bench import Bench
 
 __all__ = ["LevelReading", "LevelSteps", "settle_unknown_s", "step_levels"]
@@ -69,7 +68,6 @@ def settle_unknown_s(frequency_hz: float) -> float:
 def step_levels(
     bench: Bench,
     *,
-    generator: SignalSource,
     setting: Setting,
     steps: LevelSteps,
     taken: Callable[[LevelReading], None],
@@ -80,8 +78,6 @@ def step_levels(
     ----------
     bench
         An open bench whose detector is not linearised.
-    generator
-        The bench's generator, to set its level.
     setting
         Where it stands, and how long to wait.
     steps
@@ -97,7 +93,7 @@ def step_levels(
     readings: list[LevelReading] = []
     with bench.driven():
         for emf_v in (*steps.emf_v, *reversed(steps.emf_v)):
-            generator.set_emf(emf_v)
+            bench.generator.set_emf(emf_v)
             for _ in range(steps.repeats):
                 indicated_v = bench.read(setting).amplitude_v
                 readings.append(LevelReading(emf_v=emf_v, indicated_v=indicated_v))

@@ -37,14 +37,12 @@ from .bench import Bench, Clock, Sleep
 from .bench_file import BenchFile, DetectorTable, GeneratorTable
 
 __all__ = [
-    "Parts",
     "Reach",
     "completed",
     "law_of",
     "open_bench",
     "open_detector",
     "open_generator",
-    "open_parts",
     "reaching",
 ]
 
@@ -120,15 +118,6 @@ class Reach:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Parts:
-    """An open bench, and its instruments one by one."""
-
-    bench: Bench
-    generator: SignalSource
-    detector: AmplitudeReader
-
-
 def open_bench(
     file: BenchFile,
     *,
@@ -169,32 +158,6 @@ def open_bench(
     DriverError
         An instrument cannot be opened, is silent, or refuses its start commands.
     """
-    return open_parts(
-        file,
-        folder=folder,
-        manager=manager,
-        sleep=sleep,
-        clock=clock,
-        ask=ask,
-        tell=tell,
-        trace=trace,
-        capacitor=capacitor,
-    ).bench
-
-
-def open_parts(
-    file: BenchFile,
-    *,
-    folder: Path = Path(),
-    manager: pyvisa.ResourceManager | None = None,
-    sleep: Sleep = time.sleep,  # noqa: TID251 - the one default; callers replace it
-    clock: Clock = time.monotonic,
-    ask: Ask | None = None,
-    tell: Tell = _say,
-    trace: Path | None = None,
-    capacitor: TunedCapacitor | None = None,
-) -> Parts:
-    """Open a bench like `open_bench`, and give its instruments beside it."""
     with contextlib.ExitStack() as opening:
         reach = opening.enter_context(
             reaching(
@@ -225,7 +188,7 @@ def open_parts(
             capacitor=capacitor or _hand_capacitor(file, ask=ask, tell=tell),
         )
         bench.closes(opening.pop_all())
-        return Parts(bench=bench, generator=generator, detector=detector)
+        return bench
 
 
 def _hand_capacitor(

@@ -194,7 +194,7 @@ def test_a_generator_without_the_register_is_read_back(fake_bench: MakeBench) ->
     """Where it cannot say that its power was off, output and level are asked for."""
     made = fake_bench()
     made.source.answers["*ESR?"] = "no such thing"
-    made.bench._generator.start()  # noqa: SLF001 - it finds out again
+    made.bench.generator.start()
     with made.bench as bench, bench.driven():
         bench.read(SETTING)
         assert bench.retaken == 0
@@ -267,7 +267,7 @@ def test_a_power_cut_amid_the_start_commands_sends_them_again(
         return None
 
     answer_with(made.source, "SOURce:VOLTage:UNIT", set_unit)
-    made.bench._generator.start()  # noqa: SLF001 - what restoring does first
+    made.bench.generator.start()
     assert units == ["VRMS"]
     made.bench.close()
 
@@ -300,7 +300,7 @@ def test_a_link_lost_while_switching_off_is_opened_once_more(
 
         made.wires[0].trap = lose_once
     assert made.source.on is False
-    assert bench._generator._link.reconnections == 1  # noqa: SLF001 - that it was
+    assert bench.generator._link.reconnections == 1  # noqa: SLF001 - that it was
 
 
 def test_a_reading_over_a_link_that_broke_is_taken_again(

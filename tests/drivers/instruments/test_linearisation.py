@@ -11,13 +11,8 @@ import pytest
 from halfpower.analysis import InputError, Result, Setting, parse_stated
 from halfpower.analysis.detector import DetectorLaw, fit_law
 from halfpower.cli.at_bench import bundled_bench_file
-from halfpower.drivers import load_bench_file
-from halfpower.drivers.bench import (
-    LevelSteps,
-    open_parts,
-    settle_unknown_s,
-    step_levels,
-)
+from halfpower.drivers import load_bench_file, open_bench
+from halfpower.drivers.bench import LevelSteps, settle_unknown_s, step_levels
 from halfpower.drivers.errors import SettingError
 from halfpower.drivers.instruments import (
     LinearisedReader,
@@ -146,17 +141,15 @@ def linearised(folder: Path, *, seed: int) -> Path:
     file = load_bench_file(path)
     peak_hz = simulated.modes[0].frequency_hz
     manager = open_visa(simulated)
-    parts = open_parts(
+    with open_bench(
         file,
         folder=path.parent,
         manager=manager,
         sleep=simulated.clock.sleep,
         clock=lambda: simulated.clock.now_s,
-    )
-    with parts.bench as bench:
+    ) as bench:
         readings = step_levels(
             bench,
-            generator=parts.generator,
             setting=Setting(frequency_hz=peak_hz, settle_s=settle_unknown_s(peak_hz)),
             steps=LevelSteps(highest_v=1.0),
             taken=lambda _: None,
