@@ -6,7 +6,7 @@ it, and is answered when the detector is done; the clock moves by that time.
 
 import math
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import TypedDict
 
 import numpy as np
@@ -15,9 +15,12 @@ from ..circuit import Component
 from .clock import Clock
 from .faults import FaultPlan
 from .instrument import InstrumentCore
+from .scpi import Command, ScpiError
+from .scpi_parameters import NO_UNIT, parse_number
 
-__all__ = ["DetectorContext", "DetectorCore", "Look", "low_pass"]
+__all__ = ["HIGHEST_AVERAGE", "DetectorContext", "DetectorCore", "Look", "low_pass"]
 
+HIGHEST_AVERAGE = 1024
 Look = Callable[[float, float], Sequence[Component]]
 
 
@@ -46,7 +49,17 @@ class DetectorCore(InstrumentCore):
         The detector's own noise.
     window_s, reading_s
         How long it looks, and how long a reading takes in all.
+
+    Attributes
+    ----------
+    averages
+        How many readings make one, where it averages at all.
+    named_averages
+        Numbers of them that have names; None: none has.
     """
+
+    averages = 1
+    named_averages: Mapping[str, float] | None = None
 
     def __init__(
         self,
@@ -72,6 +85,21 @@ class DetectorCore(InstrumentCore):
         components = self._look(self.clock.now_s, self._window_s)
         self.clock.sleep(self._reading_s * readings)
         return components
+
+    def averages_command(self, pattern: str = "[SENSe#]:AVERage:COUNt") -> Command:
+        """Give the command that sets how many readings make one."""
+        return Command(
+            pattern=pattern,
+            set=self._set_averages,
+            query=lambda _: str(self.averages),
+        )
+
+    def _set_averages(self, parameters: Sequence[str]) -> None:
+        number = parse_number(parameters[0], NO_UNIT, named=self.named_averages)
+        count = round(number.value)
+        if not 1 <= count <= HIGHEST_AVERAGE:
+            raise ScpiError(-222, parameters[0])
+        self.averages = count
 
 
 def low_pass(frequency_hz: float, bandwidth_hz: float) -> float:

@@ -27,6 +27,7 @@ from .scpi_parameters import (
 
 __all__ = ["Generator"]
 
+LEVEL = "[LEVel]:[IMMediate]:[AMPLitude]"  # what may follow POWer or VOLTage
 PEAK_TO_PEAK_PER_RMS = 2.0 * math.sqrt(2.0)
 REFERENCE_OHM = 50.0  # of dBm
 RESET_HZ = 1e6
@@ -165,20 +166,18 @@ class Generator(InstrumentCore):
 
         The compact dialect sets its level in dBm into fifty ohms, and no other way.
         """
-        level = "[LEVel]:[IMMediate]:[AMPLitude]"
-        optional = (0, 1)
         common = [
             Command(
                 pattern="[SOURce#]:FREQuency:[CW|FIXed]",
                 set=self._set_frequency,
                 query=self._query_frequency,
-                query_parameters=optional,
+                query_parameters=(0, 1),
             ),
             Command(
-                pattern=f"[SOURce#]:POWer:{level}",
+                pattern=f"[SOURce#]:POWer:{LEVEL}",
                 set=self._set_power,
                 query=self._query_power,
-                query_parameters=optional,
+                query_parameters=(0, 1),
             ),
             Command(
                 pattern="OUTPut#:[STATe]",
@@ -186,15 +185,15 @@ class Generator(InstrumentCore):
                 query=lambda _: str(int(self._is_on)),
             ),
         ]
-        if self.dialect == "compact":
-            return common
+        return common if self.dialect == "compact" else [*common, *self._in_volts()]
+
+    def _in_volts(self) -> list[Command]:
         return [
-            *common,
             Command(
-                pattern=f"[SOURce#]:VOLTage:{level}",
+                pattern=f"[SOURce#]:VOLTage:{LEVEL}",
                 set=self._set_voltage,
                 query=self._query_voltage,
-                query_parameters=optional,
+                query_parameters=(0, 1),
             ),
             Command(
                 pattern="[SOURce#]:VOLTage:UNIT",

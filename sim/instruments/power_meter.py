@@ -1,18 +1,17 @@
 """The power meter: true power into fifty ohms, averaged by a slow sensor."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Unpack
 
 from .detector import DetectorContext, DetectorCore, low_pass
 from .instrument import INFINITY
 from .scpi import Command, ScpiError
-from .scpi_parameters import FREQUENCY, NO_UNIT, parse_choice, parse_number
+from .scpi_parameters import FREQUENCY, parse_choice, parse_number
 
 __all__ = ["PowerMeter", "PowerMeterTraits"]
 
-HIGHEST_AVERAGE = 1024
 RESET_CALIBRATION_HZ = 50e6  # where the reference source of such meters stands
 
 
@@ -48,13 +47,16 @@ class PowerMeterTraits:
     frequency_max_hz: float
 
 
+def _reading(word: str, query: Callable[[Sequence[str]], str]) -> Command:
+    pattern = f"{word}#:[SCALar]:[POWer]:[AC]"
+    return Command(pattern=pattern, query=query, query_parameters=(0, 3))
+
+
 class PowerMeter(DetectorCore):
     """A power meter that answers MEASure, READ? and FETCh?."""
 
     def __init__(
-        self,
-        traits: PowerMeterTraits,
-        **context: Unpack[DetectorContext],
+        self, traits: PowerMeterTraits, **context: Unpack[DetectorContext]
     ) -> None:
         self.traits = traits
         super().__init__(**context)
@@ -62,7 +64,7 @@ class PowerMeter(DetectorCore):
     def reset(self) -> None:
         """Return to dBm, no averaging, 50 MHz, nothing measured."""
         self._unit = "DBM"
-        self._averages = 1
+        self.averages = 1
         self._calibration_hz = min(
             max(RESET_CALIBRATION_HZ, self.traits.frequency_min_hz),
             self.traits.frequency_max_hz,
@@ -73,13 +75,13 @@ class PowerMeter(DetectorCore):
         t = self.traits
         power_w = t.offset_w
         calibration = low_pass(self._calibration_hz, t.bandwidth_hz) ** 2
-        for component in self.observe(self._averages):
+        for component in self.observe(self.averages):
             shown = component.amplitude_v * low_pass(
                 component.frequency_hz, t.bandwidth_hz
             )
             power_w += shown**2 / t.input_resistance_ohm / calibration
         power_w *= 1.0 + t.gain_error
-        noise_w = t.noise_w / math.sqrt(self._averages)
+        noise_w = t.noise_w / math.sqrt(self.averages)
         power_w += noise_w * float(self.rng.standard_normal())
         self._power_w = INFINITY if power_w > t.power_max_w else power_w
 
@@ -99,19 +101,9 @@ class PowerMeter(DetectorCore):
 
         The compact dialect has READ?, FETCh? and INITiate, and answers in dBm only.
         """
-        power = "[SCALar]:[POWer]:[AC]"
-        optional = (0, 3)
         common = [
-            Command(
-                pattern=f"READ#:{power}",
-                query=self._query_measure,
-                query_parameters=optional,
-            ),
-            Command(
-                pattern=f"FETCh#:{power}",
-                query=lambda _: self._answer(),
-                query_parameters=optional,
-            ),
+            _reading("READ", self._query_measure),
+            _reading("FETCh", lambda _: self._answer()),
             Command(
                 pattern="INITiate#:[IMMediate]",
                 set=lambda _: self._measure(),
@@ -123,21 +115,13 @@ class PowerMeter(DetectorCore):
                 query=self._query_frequency,
                 query_parameters=(0, 1),
             ),
-            Command(
-                pattern="[SENSe#]:AVERage:COUNt",
-                set=self._set_averages,
-                query=lambda _: str(self._averages),
-            ),
+            self.averages_command(),
         ]
         if self.dialect == "compact":
             return common
         return [
             *common,
-            Command(
-                pattern=f"MEASure#:{power}",
-                query=self._query_measure,
-                query_parameters=optional,
-            ),
+            _reading("MEASure", self._query_measure),
             Command(
                 pattern="UNIT#:POWer", set=self._set_unit, query=lambda _: self._unit
             ),
@@ -172,9 +156,3 @@ class PowerMeter(DetectorCore):
                 parse_number(parameters[0], {}, named=named).value, decimals=11, fixed=2
             )
         return self.number(self._calibration_hz, decimals=11, fixed=2)
-
-    def _set_averages(self, parameters: Sequence[str]) -> None:
-        count = round(parse_number(parameters[0], NO_UNIT).value)
-        if not 1 <= count <= HIGHEST_AVERAGE:
-            raise ScpiError(-222, parameters[0])
-        self._averages = count

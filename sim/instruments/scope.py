@@ -8,23 +8,23 @@ r.f. sine asynchronously, put in order.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Unpack
 
 import numpy as np
 
 from ..circuit import Component, FloatArray
-from .detector import DetectorContext, DetectorCore, low_pass
+from .detector import HIGHEST_AVERAGE, DetectorContext, DetectorCore, low_pass
 from .instrument import INFINITY
 from .scpi import Command, ScpiError
-from .scpi_parameters import NO_UNIT, VOLTAGE_UNITS, parse_choice, parse_number
+from .scpi_parameters import VOLTAGE_UNITS, parse_choice, parse_number
 
 __all__ = ["Scope", "ScopeTraits"]
 
 SAMPLES = 256
 DIVISIONS = 8
-HIGHEST_AVERAGE = 1024
 RESET_SCALE_V = 0.1
 OFFSET_SCALES = 50.0  # how many divisions the trace can be moved
 
@@ -71,11 +71,11 @@ def _series(low: float, high: float) -> tuple[float, ...]:
 class Scope(DetectorCore):
     """A scope with one channel that answers r.m.s. measurements."""
 
-    def __init__(
-        self,
-        traits: ScopeTraits,
-        **context: Unpack[DetectorContext],
-    ) -> None:
+    named_averages: Mapping[str, float] | None = MappingProxyType(
+        {"MINimum": 1.0, "MAXimum": float(HIGHEST_AVERAGE), "DEFault": 1.0}
+    )
+
+    def __init__(self, traits: ScopeTraits, **context: Unpack[DetectorContext]) -> None:
         self.traits = traits
         self.scales = _series(traits.scale_min_v, traits.scale_max_v)
         self._known_waves: dict[int, FloatArray] = {}
@@ -87,7 +87,7 @@ class Scope(DetectorCore):
         self._scale_v = min(self.scales, key=lambda s: abs(s - RESET_SCALE_V))
         self._offset_v = 0.0
         self._coupling = "AC"
-        self._averages = 1
+        self.averages = 1
 
     # The measurement ---------------------------------------------------------------
 
@@ -135,7 +135,7 @@ class Scope(DetectorCore):
         t = self.traits
         noise = math.hypot(t.noise_v, t.noise_divisions * self._scale_v)
         noise /= self._step_v()
-        averages = self._averages
+        averages = self.averages
         codes = self.rng.standard_normal(SAMPLES * averages)
         codes *= noise
         if averages > 1:
@@ -164,7 +164,7 @@ class Scope(DetectorCore):
         float
             R.m.s. volts; infinity where the trace was clipped.
         """
-        codes, clipped = self._record(self.observe(self._averages))
+        codes, clipped = self._record(self.observe(self.averages))
         if clipped:
             return INFINITY
         step_v = self._step_v()
@@ -210,16 +210,8 @@ class Scope(DetectorCore):
                 set=self._set_offset,
                 query=lambda _: self.number(self._offset_v),
             ),
-            Command(
-                pattern="CHANnel#:COUPling",
-                set=self._set_coupling,
-                query=lambda _: self._coupling,
-            ),
-            Command(
-                pattern="ACQuire:AVERage:COUNt",
-                set=self._set_averages,
-                query=lambda _: str(self._averages),
-            ),
+            self._coupling_command("CHANnel#"),
+            self.averages_command("ACQuire:AVERage:COUNt"),
         ]
 
     def _sense_commands(self) -> list[Command]:
@@ -231,17 +223,16 @@ class Scope(DetectorCore):
                 query=lambda p: self._query_scale(p, DIVISIONS / 2),
                 query_parameters=(0, 1),
             ),
-            Command(
-                pattern="[SENSe#]:AVERage:COUNt",
-                set=self._set_averages,
-                query=lambda _: str(self._averages),
-            ),
-            Command(
-                pattern="INPut#:COUPling",
-                set=self._set_coupling,
-                query=lambda _: self._coupling,
-            ),
+            self.averages_command(),
+            self._coupling_command("INPut#"),
         ]
+
+    def _coupling_command(self, where: str) -> Command:
+        return Command(
+            pattern=f"{where}:COUPling",
+            set=self._set_coupling,
+            query=lambda _: self._coupling,
+        )
 
     def _scales(self, factor: float) -> dict[str, float]:
         return {
@@ -275,13 +266,6 @@ class Scope(DetectorCore):
 
     def _set_coupling(self, parameters: Sequence[str]) -> None:
         self._coupling = parse_choice(parameters[0], ("AC", "DC"))
-
-    def _set_averages(self, parameters: Sequence[str]) -> None:
-        named = {"MINimum": 1.0, "MAXimum": float(HIGHEST_AVERAGE), "DEFault": 1.0}
-        count = parse_number(parameters[0], NO_UNIT, named=named).value
-        if not 1 <= round(count) <= HIGHEST_AVERAGE:
-            raise ScpiError(-222, parameters[0])
-        self._averages = round(count)
 
     def _check_channel(self, parameters: Sequence[str]) -> None:
         for text in parameters:

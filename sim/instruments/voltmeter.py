@@ -21,7 +21,7 @@ import numpy as np
 from .detector import DetectorContext, DetectorCore, low_pass
 from .instrument import INFINITY
 from .scpi import Command, ScpiError
-from .scpi_parameters import NO_UNIT, VOLTAGE_UNITS, parse_boolean, parse_number
+from .scpi_parameters import VOLTAGE_UNITS, parse_boolean, parse_number
 
 __all__ = [
     "DiodeProbe",
@@ -31,7 +31,6 @@ __all__ = [
     "diode_voltage",
 ]
 
-HIGHEST_AVERAGE = 1024
 SMALL = 1e-3  # below it the first term of ln I0 is all there is
 LARGE = 50.0  # beyond it ln I0(x) is its asymptote to 1e-5 of itself and better
 DECADE = 10.0
@@ -99,15 +98,15 @@ class Voltmeter(DetectorCore):
 
     def reset(self) -> None:
         """Return to automatic ranges and no averaging."""
-        self._range_v, self._is_automatic, self._averages = self.ranges[-1], True, 1
+        self._range_v, self._is_automatic, self.averages = self.ranges[-1], True, 1
 
     def _true_rms_v(self) -> float:
         t = self.traits
-        square = t.noise_v**2 / self._averages
-        for component in self.observe(self._averages):
+        square = t.noise_v**2 / self.averages
+        for component in self.observe(self.averages):
             gain = low_pass(component.frequency_hz, t.bandwidth_hz)
             square += (component.amplitude_v * gain) ** 2
-        noise_v = t.noise_v / math.sqrt(self._averages)
+        noise_v = t.noise_v / math.sqrt(self.averages)
         value = math.sqrt(square) * (1.0 + t.gain_error)
         return abs(value + FLUCTUATION * noise_v * float(self.rng.standard_normal()))
 
@@ -137,11 +136,7 @@ class Voltmeter(DetectorCore):
                 set=self._set_automatic,
                 query=lambda _: str(int(self._is_automatic)),
             ),
-            Command(
-                pattern="[SENSe#]:AVERage:COUNt",
-                set=self._set_averages,
-                query=lambda _: str(self._averages),
-            ),
+            self.averages_command(),
         ]
 
     def _set_range(self, parameters: Sequence[str]) -> None:
@@ -154,12 +149,6 @@ class Voltmeter(DetectorCore):
 
     def _set_automatic(self, parameters: Sequence[str]) -> None:
         self._is_automatic = parse_boolean(parameters[0])
-
-    def _set_averages(self, parameters: Sequence[str]) -> None:
-        count = round(parse_number(parameters[0], NO_UNIT).value)
-        if not 1 <= count <= HIGHEST_AVERAGE:
-            raise ScpiError(-222, parameters[0])
-        self._averages = count
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
