@@ -22,7 +22,7 @@ from .columns import (
     rework_reasons,
     sweep_of,
 )
-from .entries import FloatArray, LotState, StoredQuantity
+from .entries import FloatArray, LotState, StoredQuantity, SweepColumns
 from .rows import CheckRow, LotRow, PartRecord, PartRow
 from .schema import Row
 
@@ -180,11 +180,6 @@ def record_of(
         if one.sequence == first.sequence
     )
     reworked = newest.result != first.sequence
-    sweeps = (
-        select(t.sweeps)
-        .where(t.sweeps.c.lot_id == lot_id, t.sweeps.c.sequence == first.sequence)
-        .order_by(t.sweeps.c.number)
-    )
     document = _document(connection, lot_id, newest.result)
     return PartRecord(
         first=first,
@@ -197,9 +192,7 @@ def record_of(
         else None,
         rework_reason=_rework_reason(connection, lot_id, newest.result),
         document=document or _document(connection, lot_id, first.sequence),
-        sweeps=tuple(
-            sweep_of(row) for row in connection.execute(sweeps).mappings().all()
-        ),
+        sweeps=_sweeps(connection, lot_id, first.sequence),
     )
 
 
@@ -370,6 +363,18 @@ def _in_force(connection: Connection, lot_id: int, sequence: int) -> Row:
         .where(e.lot_id == lot_id, e.sequence == sequence)
     )
     return dict(connection.execute(statement).mappings().one())
+
+
+def _sweeps(
+    connection: Connection, lot_id: int, sequence: int
+) -> tuple[SweepColumns, ...]:
+    s = t.sweeps.c
+    statement = (
+        select(t.sweeps)
+        .where(s.lot_id == lot_id, s.sequence == sequence)
+        .order_by(s.number)
+    )
+    return tuple(sweep_of(row) for row in connection.execute(statement).mappings())
 
 
 def _document(connection: Connection, lot_id: int, sequence: int) -> str | None:

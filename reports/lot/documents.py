@@ -6,9 +6,9 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from ...analysis.lots import Capability, Limits, QuantityFigures, Trend
-from ...records.base import PartRow, as_spreadsheet_text
-from .findings import LotResult, bin_of
+from ...analysis.lots import Capability, Limits, QuantityFigures, Trend, Yield
+from ...records.base import LotRow, PartRow, as_spreadsheet_text
+from .findings import Defect, LotResult, bin_of
 from .matched import MatchedLot
 
 __all__ = ["lot_csv", "lot_document", "matching_csv", "matching_document"]
@@ -19,28 +19,11 @@ def lot_document(result: LotResult) -> dict[str, Any]:
 
     ``schema`` is ``halfpower.lot/1``; quantities are in SI.
     """
-    lot, found = result.lot, result.yield_
     return {
         "schema": "halfpower.lot/1",
-        "lot": {
-            "name": lot.name,
-            "state": lot.state.value,
-            "begun": lot.begun,
-            "station": lot.station,
-            "parts": lot.positions,
-            "entries": lot.entries,
-            "head": lot.head,
-        },
+        "lot": _lot(result.lot),
         "all_accepted": result.all_accepted,
-        "yield": None
-        if found is None
-        else {
-            "conforming": found.conforming,
-            "tested": found.tested,
-            "share": found.share,
-            "interval": list(found.interval),
-            "level": found.level,
-        },
+        "yield": _yield(result.yield_),
         "verdicts": {one.value: n for one, n in result.verdicts.items()},
         "suspect": [one.position for one in result.suspect],
         "reasons": [
@@ -56,17 +39,42 @@ def lot_document(result: LotResult) -> dict[str, Any]:
         "quantities": {
             one.column.quantity: _figures(one, result) for one in result.figures
         },
-        "defects": [
-            {
-                "position": one.position,
-                "label": one.label,
-                "cause": one.likely.cause.value,
-                "share": one.likely.share,
-                "text": one.text,
-            }
-            for one in result.defects
-        ],
+        "defects": [_defect(one) for one in result.defects],
         "parts": [_part(one, result) for one in result.parts],
+    }
+
+
+def _lot(lot: LotRow) -> dict[str, Any]:
+    return {
+        "name": lot.name,
+        "state": lot.state.value,
+        "begun": lot.begun,
+        "station": lot.station,
+        "parts": lot.positions,
+        "entries": lot.entries,
+        "head": lot.head,
+    }
+
+
+def _yield(found: Yield | None) -> dict[str, Any] | None:
+    if found is None:
+        return None
+    return {
+        "conforming": found.conforming,
+        "tested": found.tested,
+        "share": found.share,
+        "interval": list(found.interval),
+        "level": found.level,
+    }
+
+
+def _defect(one: Defect) -> dict[str, Any]:
+    return {
+        "position": one.position,
+        "label": one.label,
+        "cause": one.likely.cause.value,
+        "share": one.likely.share,
+        "text": one.text,
     }
 
 

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from ...analysis.fitting import ResonanceFit
     from ...analysis.quantity import FloatArray
     from ...analysis.result import Result
 
@@ -157,12 +158,8 @@ def _draw_peak(
     used: FloatArray,
 ) -> None:
     found = result.evidence.sweeps[0].found
-    half_mhz = found.bandwidth_hz / 2e6
-    centre = found.resonant_frequency_hz / 1e6
-    low = max(frequency[used].min(), centre - VIEW * half_mhz)
-    high = min(frequency[used].max(), centre + VIEW * half_mhz)
-    margin = 0.04 * (high - low)
-    curve_mhz = np.linspace(low - margin, high + margin, 600)
+    low, high = _view_mhz(found, frequency[used])
+    curve_mhz = np.linspace(low, high, 600)
     scale, unit = _volts(found.amplitude_v)
     curve = found.amplitude_at(curve_mhz * 1e6) * scale
     axes.plot(curve_mhz, curve, color=FITTED, lw=1.6, label="fit")
@@ -186,13 +183,26 @@ def _draw_peak(
             label=f"refused ({out.size})",
         )
     _draw_half_power(axes, result, scale=scale)
-    axes.set_xlim(low - margin, high + margin)
+    axes.set_xlim(low, high)
     axes.set_ylim(bottom=0.0)
     axes.set_ylabel(f"detector, {unit}")
     axes.ticklabel_format(useOffset=False)
     axes.tick_params(labelbottom=False)
+    _say_facts(axes, result, at_top=found.response.is_peak)
+
+
+def _view_mhz(found: ResonanceFit, frequency: FloatArray) -> tuple[float, float]:
+    """Choose what to show of the readings' frequencies, with a margin."""
+    half_mhz = found.bandwidth_hz / 2e6
+    centre = found.resonant_frequency_hz / 1e6
+    low = max(frequency.min(), centre - VIEW * half_mhz)
+    high = min(frequency.max(), centre + VIEW * half_mhz)
+    margin = 0.04 * (high - low)
+    return low - margin, high + margin
+
+
+def _say_facts(axes: Axes, result: Result, *, at_top: bool) -> None:
     # A notch leaves its corners free at the bottom, a peak at the top.
-    at_top = found.response.is_peak
     corner: Literal["upper left", "lower left"] = (
         "upper left" if at_top else "lower left"
     )
