@@ -257,28 +257,29 @@ def labels(
     """
     from ...analysis.lots import Verdict
     from ...reports.lot import labels_of, save_labels
+    from ...sweeps.lots import LabelsTable
     from ..words import talk
 
     with opened_base(records) as base:
         result = result_of(base, lot)
-    table = _lot_file(result.lot.file_text, lot).labels
+    unsaid = LabelsTable(text="{label}|{verdict}")
+    table = _lot_file(result.lot.file_text, lot).labels or unsaid
     sheet = _sheet(
-        code or (table.code if table else "qr"),
-        page_size or (table.page if table else "A4"),
-        columns=columns or (table.columns if table else 4),
-        rows=rows or (table.rows if table else 10),
+        code or table.code,
+        page_size or table.page,
+        columns=columns or table.columns,
+        rows=rows or table.rows,
         margin=margin,
         gap=gap,
         skip=skip,
     )
-    usual = table.text if table else "{label}|{verdict}"
     kept = [
         one
         for one in result.parts
         if one.verdict not in {Verdict.SKIPPED, Verdict.UNDONE}
-        and (not accepted or (one.verdict is Verdict.ACCEPTED and not one.suspect))
+        and (one.sound or not accepted)
     ]
-    made = labels_of(result, kept, text=text or usual)
+    made = labels_of(result, kept, text=text or table.text)
     for path in save_labels(made, file, sheet=sheet):
         talk(f"Wrote {path}")
 

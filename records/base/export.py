@@ -156,10 +156,8 @@ def _part_columns(
     heads = iter(_heads(keys))
     for key in keys:
         held = [one.get(key) for one in found]
-        columns[next(heads)] = [None if q is None else q.value for q in held]
-        columns[next(heads)] = [
-            None if q is None else q.standard_uncertainty for q in held
-        ]
+        for name in ("value", "standard_uncertainty"):
+            columns[next(heads)] = [getattr(one, name, None) for one in held]
     return columns
 
 

@@ -97,6 +97,11 @@ class PartRow:
     current: bool
     suspect: bool
 
+    @property
+    def sound(self) -> bool:
+        """Whether it is accepted, and not suspect."""
+        return self.verdict is Verdict.ACCEPTED and not self.suspect
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PartRecord:

@@ -123,41 +123,13 @@ def read_steps(path: Path) -> tuple[dict[str, list[Reading]], bool]:
         As `read_sweep`, or levels in dBm, which no measurement writes; a line in the
         middle that is not whole.
     """
-    whole = _table(path)
-    names = whole.names
+    table = _table(path)
+    names = table.names
     if "step" not in names or _amplitude_column(names, path=path) != "amplitude_v":
         raise InputError(f"readings file {path} is not a measurement's own")
-    damaged = [line for line, row in whole.rows if len(row) != len(names)]
-    last = whole.rows[-1][0]
-    is_cut = last in damaged
-    if damaged and damaged != [last]:
-        raise InputError(
-            f"readings file {path}, line {damaged[0]}: not a whole reading; take the "
-            "line out, or begin anew"
-        )
-    rows = whole.rows[:-1] if is_cut else whole.rows
-    if not rows:
-        raise InputError(f"readings file {path} holds no readings", path=path)
-    whole = _Table(path=path, names=names, rows=rows)
-    steps: dict[str, list[Reading]] = {}
-    for step in whole.steps:
-        table = whole.of_step(step)
-        frequency = table.column("frequency_hz")
-        amplitude = table.column("amplitude_v")
-        ranges, settings, times = (
-            table.optional(name) for name in ("range_v", "capacitance_f", "time_s")
-        )
-        steps[step] = [
-            Reading(
-                frequency_hz=frequency[i],
-                amplitude_v=amplitude[i],
-                range_v=ranges[i],
-                capacitance_f=settings[i],
-                time_s=times[i] or 0.0,
-            )
-            for i in range(len(frequency))
-        ]
-    return steps, is_cut
+    whole = table.without_a_cut_end()
+    steps = {step: whole.of_step(step).readings() for step in whole.steps}
+    return steps, len(whole.rows) < len(table.rows)
 
 
 def _text_of(path: Path) -> str:
@@ -223,6 +195,48 @@ class _Table:
             )
         rows = [line for line in self.rows if self._text(line[1], "step") == wanted]
         return _Table(path=self.path, names=self.names, rows=rows)
+
+    def without_a_cut_end(self) -> "_Table":
+        """Leave the last line out where it is cut short.
+
+        Raises
+        ------
+        InputError
+            Another line is not whole, or none is left.
+        """
+        damaged = [line for line, row in self.rows if len(row) != len(self.names)]
+        if damaged and damaged != [self.rows[-1][0]]:
+            raise InputError(
+                f"readings file {self.path}, line {damaged[0]}: not a whole reading; "
+                "take the line out, or begin anew"
+            )
+        rows = self.rows[:-1] if damaged else self.rows
+        if not rows:
+            raise InputError(
+                f"readings file {self.path} holds no readings", path=self.path
+            )
+        return _Table(path=self.path, names=self.names, rows=rows)
+
+    def readings(self) -> list[Reading]:
+        """Give the lines as a measurement took them."""
+        columns = zip(
+            self.column("frequency_hz"),
+            self.column("amplitude_v"),
+            self.optional("range_v"),
+            self.optional("capacitance_f"),
+            self.optional("time_s"),
+            strict=True,
+        )
+        return [
+            Reading(
+                frequency_hz=frequency_hz,
+                amplitude_v=amplitude_v,
+                range_v=range_v,
+                capacitance_f=capacitance_f,
+                time_s=time_s or 0.0,
+            )
+            for frequency_hz, amplitude_v, range_v, capacitance_f, time_s in columns
+        ]
 
     @property
     def abscissa(self) -> Abscissa:

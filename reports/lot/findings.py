@@ -233,10 +233,10 @@ def lot_result(
     if not 0.0 < level < 1.0:
         raise InputError(f"a confidence level is between 0 and 1, not {level:g}")
     tested = [one for one in parts if one.verdict in TESTED]
-    sound = sum(one.verdict is Verdict.ACCEPTED and not one.suspect for one in tested)
+    sound = sum(one.sound for one in tested)
     counted = Counter(one.verdict for one in parts)
     columns = _columns(tested, held)
-    figures = [column_figures(column, level=level) for column in columns]
+    figures = (column_figures(column, level=level) for column in columns)
     return LotResult(
         lot=lot,
         parts=tuple(parts),
@@ -268,17 +268,10 @@ def _reasons(parts: Sequence[PartRow]) -> tuple[ReasonCount, ...]:
 
 
 def _columns(tested: Sequence[PartRow], held: Held) -> list[Column]:
-    """Turn the parts' quantities into columns, those with limits first."""
-    units: dict[str, str] = {}
-    for part in tested:
-        for one in part.quantities:
-            units.setdefault(one.name, one.unit)
-    first = (*(one.quantity for one in held.limits), *LEADING)
-    order = sorted(
-        units, key=lambda name: first.index(name) if name in first else len(first)
-    )
-    where = {name: place for place, name in enumerate(order)}
-    values = np.full((len(order), len(tested)), math.nan)
+    """Turn the parts' quantities into columns."""
+    units = _units_in_order(tested, held)
+    where = {name: place for place, name in enumerate(units)}
+    values = np.full((len(units), len(tested)), math.nan)
     u = values.copy()
     for number, part in enumerate(tested):
         for one in part.quantities:
@@ -286,18 +279,27 @@ def _columns(tested: Sequence[PartRow], held: Held) -> list[Column]:
             values[place, number] = one.value
             doubt = one.standard_uncertainty
             u[place, number] = math.nan if doubt is None else doubt
-    limits = {name: held.limit_on(name) for name in order}
     return [
         Column(
             quantity=name,
             unit=units[name],
             values=values[place],
             u=u[place],
-            limits=None if (held_to := limits[name]) is None else held_to.limits,
+            limits=None if (held_to := held.limit_on(name)) is None else held_to.limits,
             nominal=None if held_to is None else held_to.nominal,
         )
-        for place, name in enumerate(order)
+        for name, place in where.items()
     ]
+
+
+def _units_in_order(tested: Sequence[PartRow], held: Held) -> dict[str, str]:
+    """List the parts' quantities and their units, those with limits first."""
+    units: dict[str, str] = {}
+    for part in tested:
+        for one in part.quantities:
+            units.setdefault(one.name, one.unit)
+    first = (*(one.quantity for one in held.limits), *LEADING)
+    return {name: units[name] for name in (*first, *units) if name in units}
 
 
 def _defects(

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...analysis.lots import Criterion, Matching, Verdict, matched_sets
+from ...analysis.lots import Criterion, Matching, matched_sets
 from ...analysis.quantity import format_quantity
 from ...records.base import PartRow
 from ..errors import ReportError
@@ -80,22 +80,10 @@ def match_parts(
     InputError
         A width, a size or a coverage factor that is none.
     """
-    good = tuple(
-        one for one in parts if one.verdict is Verdict.ACCEPTED and not one.suspect
-    )
+    good = tuple(one for one in parts if one.sound)
     if not good:
         raise ReportError("no accepted part is there to be matched")
-    criteria = []
-    for name, share in within.items():
-        found = [quantity_of(one, name) for one in good]
-        values = np.array([math.nan if one is None else one.value for one in found])
-        if not np.isfinite(values).any():
-            raise ReportError(f"no accepted part has {WORDS.get(name, name)}")
-        doubts = [0.0 if q is None else q.standard_uncertainty or 0.0 for q in found]
-        values[values <= 0.0] = math.nan
-        criteria.append(
-            Criterion(values=values, within_relative=share, u=np.array(doubts))
-        )
+    criteria = [_criterion(good, name, share=share) for name, share in within.items()]
     matching = matched_sets(criteria, size=size, coverage_factor=coverage_factor)
     return MatchedLot(
         lot=good[0].lot,
@@ -106,17 +94,19 @@ def match_parts(
     )
 
 
+def _criterion(good: Sequence[PartRow], name: str, *, share: float) -> Criterion:
+    found = [quantity_of(one, name) for one in good]
+    values = np.array([math.nan if one is None else one.value for one in found])
+    if not np.isfinite(values).any():
+        raise ReportError(f"no accepted part has {WORDS.get(name, name)}")
+    doubts = [0.0 if q is None else q.standard_uncertainty or 0.0 for q in found]
+    values[values <= 0.0] = math.nan
+    return Criterion(values=values, within_relative=share, u=np.array(doubts))
+
+
 def matching_tables(found: MatchedLot) -> tuple[TextTable, ...]:
     """List the sets, the tightest first, and what is left over."""
-    rows = []
-    for number, one in enumerate(found.matching.sets):
-        members = found.members(number)
-        first = quantity_of(members[0], next(iter(found.within)))
-        value = "" if first is None else _short(first.value, first.unit)
-        spreads = (f"{100.0 * spread:.2g} %" for spread in one.spread_relative)
-        names = ", ".join(part.label or f"#{part.position}" for part in members)
-        places = ", ".join(str(part.position) for part in members)
-        rows.append((str(number + 1), places, names, value, *spreads))
+    rows = [_set_row(found, number) for number in range(len(found.matching.sets))]
     words = [WORDS.get(name, name) for name in found.within]
     heads = ("set", "#", "parts", f"least {words[0]}", *(f"{w} differs" for w in words))
     sets = TextTable(
@@ -135,6 +125,17 @@ def matching_tables(found: MatchedLot) -> tuple[TextTable, ...]:
         numeric=frozenset({0}),
     )
     return tuple(one for one in (sets, left) if one.rows)
+
+
+def _set_row(found: MatchedLot, number: int) -> tuple[str, ...]:
+    members = found.members(number)
+    first = quantity_of(members[0], next(iter(found.within)))
+    value = "" if first is None else _short(first.value, first.unit)
+    spread_relative = found.matching.sets[number].spread_relative
+    spreads = (f"{100.0 * spread:.2g} %" for spread in spread_relative)
+    names = ", ".join(part.label or f"#{part.position}" for part in members)
+    places = ", ".join(str(part.position) for part in members)
+    return (str(number + 1), places, names, value, *spreads)
 
 
 def _short(value: float, unit: str) -> str:

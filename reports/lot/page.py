@@ -1,20 +1,17 @@
 """One self-contained HTML page of a lot."""
 
-import io
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ..errors import ReportError
-from ..result import NO_LIBRARY, WORDS, check_page, save_figure
+from ..result import WORDS, check_page, svg_of, template, write_page
 from .findings import LotResult
 from .picture import draw_histogram, draw_run_chart, draw_scatter
 from .tables import lot_tables, notes_of, parts_table, yield_text
 
 if TYPE_CHECKING:
     from markupsafe import Markup
-    from matplotlib.figure import Figure
 
     from ...analysis.lots import Yield
 
@@ -47,17 +44,8 @@ def save_lot_page(result: LotResult, path: Path, *, invented: str = "") -> None:
         Another ending than .html, a file that cannot be written, or no library for it.
     """
     check_page(path)
-    try:
-        import jinja2
-    except ImportError as error:
-        raise ReportError(NO_LIBRARY) from error
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("halfpower.reports"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-    )
     found = result.yield_
-    text = environment.get_template("lot.html.j2").render(
+    text = template("lot.html.j2").render(
         lot=result.lot,
         invented=invented,
         big=None if found is None else _headline(found, result),
@@ -68,11 +56,7 @@ def save_lot_page(result: LotResult, path: Path, *, invented: str = "") -> None:
         parts=parts_table(result),
         software=f"halfpower {version('halfpower')}",
     )
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8", errors="backslashreplace")
-    except OSError as error:
-        raise ReportError(f"cannot write {path}: {error.strerror}") from error
+    write_page(text, path)
 
 
 def _headline(found: "Yield", result: LotResult) -> str:
@@ -92,13 +76,13 @@ def _pictures(result: LotResult) -> list[_Picture]:
         )
         drawn.append(
             _Picture(
-                svg=_svg(draw_histogram(result, one)),
+                svg=svg_of(draw_histogram(result, one)),
                 caption=f"{word}: {one.n} parts.{band}",
             )
         )
         drawn.append(
             _Picture(
-                svg=_svg(draw_run_chart(result, one)),
+                svg=svg_of(draw_run_chart(result, one)),
                 caption=f"{word} in the order measured.{band} Values beyond the edge "
                 "stand on it.",
             )
@@ -106,14 +90,5 @@ def _pictures(result: LotResult) -> list[_Picture]:
     scatter = draw_scatter(result)
     if scatter is not None:
         caption = "Q against inductance; ringed: parts that stand apart from the lot."
-        drawn.append(_Picture(svg=_svg(scatter), caption=caption))
+        drawn.append(_Picture(svg=svg_of(scatter), caption=caption))
     return drawn
-
-
-def _svg(figure: "Figure") -> "Markup":
-    from markupsafe import Markup
-
-    buffer = io.StringIO()
-    save_figure(figure, buffer, kind="svg")
-    text = buffer.getvalue()
-    return Markup(text[text.index("<svg") :])  # noqa: S704 - drawn here, its text escaped

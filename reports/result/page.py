@@ -3,6 +3,7 @@
 import io
 from importlib.util import find_spec
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ...analysis.result import Result
 from ..errors import ReportError
@@ -16,7 +17,12 @@ from .summary import (
     sweep_remarks,
 )
 
-__all__ = ["CAUTION", "check_page", "save_page"]
+if TYPE_CHECKING:
+    from jinja2 import Template
+    from markupsafe import Markup
+    from matplotlib.figure import Figure
+
+__all__ = ["CAUTION", "check_page", "save_page", "svg_of", "template", "write_page"]
 
 CAUTION = (
     "A tank multiplies its voltage by Q, and a resonating part burns at once and deep: "
@@ -70,17 +76,7 @@ def save_page(result: Result, path: Path, *, invented: str = "") -> None:
     ReportError
         The file cannot be written, or the templates' library is not installed.
     """
-    try:
-        import jinja2
-        from markupsafe import Markup
-    except ImportError as error:
-        raise ReportError(NO_LIBRARY) from error
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("halfpower.reports"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-    )
-    text = environment.get_template("result.html.j2").render(
+    text = template("result.html.j2").render(
         title=heading(result),
         invented=invented,
         rows=quantity_rows(result),
@@ -88,7 +84,7 @@ def save_page(result: Result, path: Path, *, invented: str = "") -> None:
         said=result.remarks,
         remarks=sweep_remarks(result),
         warnings=result.warnings,
-        picture=Markup(_svg(result)),  # noqa: S704 - drawn here, its text escaped
+        picture=svg_of(draw(result)),
         budgets=_budgets(result),
         begun=result.evidence.begun,
         instruments=result.evidence.instruments,
@@ -98,18 +94,52 @@ def save_page(result: Result, path: Path, *, invented: str = "") -> None:
         caution=CAUTION,
         software=result.evidence.software,
     )
+    write_page(text, path)
+
+
+def template(name: str) -> "Template":
+    """Load a page's template.
+
+    Raises
+    ------
+    ReportError
+        The templates' library is not installed.
+    """
+    try:
+        import jinja2
+    except ImportError as error:
+        raise ReportError(NO_LIBRARY) from error
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("halfpower.reports"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+    )
+    return environment.get_template(name)
+
+
+def svg_of(figure: "Figure") -> "Markup":
+    """Draw a figure to stand in a page."""
+    from markupsafe import Markup
+
+    buffer = io.StringIO()
+    save_figure(figure, buffer, kind="svg")
+    text = buffer.getvalue()
+    return Markup(text[text.index("<svg") :])  # noqa: S704 - drawn here, its text escaped
+
+
+def write_page(text: str, path: Path) -> None:
+    """Write a page; its folder is made where needed.
+
+    Raises
+    ------
+    ReportError
+        The file cannot be written.
+    """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(text, encoding="utf-8", errors="backslashreplace")
     except OSError as error:
         raise ReportError(f"cannot write {path}: {error.strerror}") from error
-
-
-def _svg(result: Result) -> str:
-    buffer = io.StringIO()
-    save_figure(draw(result), buffer, kind="svg")
-    text = buffer.getvalue()
-    return text[text.index("<svg") :]
 
 
 def _budgets(result: Result) -> list[dict[str, object]]:

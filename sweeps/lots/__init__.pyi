@@ -16,6 +16,7 @@ from .file import parse_lot_text as parse_lot_text
 from .measure import PartBench as PartBench
 from .models import ASK as ASK
 from .models import QUANTITIES as QUANTITIES
+from .models import LabelsTable as LabelsTable
 from .models import MeasureTable as MeasureTable
 from .models import RangeTable as RangeTable
 from .models import is_one_line as is_one_line
