@@ -101,6 +101,16 @@ def follow_mode(circuit: Circuit, mode: Mode, scale: Scale) -> Mode:
     return Mode(pole_rad_per_s=pole, residue_per_s=_residue(circuit, pole, scale))
 
 
+def _is_near(start: complex, shift_hz: float) -> bool:
+    """Tell whether a pole linearised about a frequency is worth walking to."""
+    hz = start.imag / (2.0 * math.pi)
+    return shift_hz / 3.0 < hz < shift_hz * 3.0 and abs(start.real) <= hz * 6.0
+
+
+def _rings(pole: complex) -> bool:
+    return pole.real < 0.0 and abs(pole) > -2.0 * LOWEST_Q * pole.real
+
+
 def natural_modes(
     circuit: Circuit,
     *,
@@ -125,6 +135,10 @@ def natural_modes(
         By rising frequency; empty where nothing rings.
     """
     found: list[complex] = []
+
+    def is_known(pole: complex, within: float) -> bool:
+        return any(abs(pole - old) < within * abs(old) for old in found)
+
     shifts_hz = np.geomspace(
         low_hz, high_hz, 2 + int(2.0 * math.log10(high_hz / low_hz))
     )
@@ -132,16 +146,12 @@ def natural_modes(
     linearised = _near(circuit, axis, scale)
     for shift_hz, starts in zip(shifts_hz, linearised, strict=True):
         for start in starts:
-            hz = start.imag / (2.0 * math.pi)
-            if not shift_hz / 3.0 < hz < shift_hz * 3.0 or abs(start.real) > hz * 6.0:
-                continue
-            if any(abs(start - old) < 1e-4 * abs(old) for old in found):
+            if not _is_near(start, shift_hz) or is_known(start, 1e-4):
                 continue
             pole = _refine(circuit, complex(start), scale)
-            if pole is None or any(abs(pole - old) < 1e-9 * abs(old) for old in found):
+            if pole is None or is_known(pole, 1e-9):
                 continue
-            inside = low_hz <= pole.imag / (2.0 * math.pi) <= high_hz
-            if inside and pole.real < 0.0 and abs(pole) > -2.0 * LOWEST_Q * pole.real:
+            if low_hz <= pole.imag / (2.0 * math.pi) <= high_hz and _rings(pole):
                 found.append(pole)
     found.sort(key=lambda pole: pole.imag)
     return tuple(

@@ -17,6 +17,7 @@ __all__ = ["Command", "CommandTable", "ScpiError", "Unit", "split_message"]
 _HEADER = re.compile(
     r"(\*[A-Za-z]+|:?[A-Za-z][A-Za-z0-9_]*(?::[A-Za-z][A-Za-z0-9_]*)*)(\??)"
 )
+_SHELTER = re.compile("[\"'(]")  # what separators may hide behind
 _MNEMONIC_LENGTH = 12  # IEEE 488.2, 7.6.1.4.1
 HIGHEST_KNOWN = 1000  # headers remembered
 _INPUT_LENGTH = 4096  # what this instrument's input buffer holds
@@ -52,7 +53,7 @@ class Unit:
 
 def _split_outside_quotes(text: str, separator: str) -> list[str]:
     """Split where the separator stands outside strings and parentheses."""
-    if '"' not in text and "'" not in text and "(" not in text:
+    if not _SHELTER.search(text):
         return text.split(separator)
     parts, start, quote, depth = [], 0, "", 0
     for i, char in enumerate(text):
