@@ -13,13 +13,19 @@ from operator import getitem
 from pathlib import Path
 from typing import Any, TypeVar, get_args
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel, ConfigDict, ValidationError
 
 from ..analysis.errors import InputError
 
-__all__ = ["line_of", "load_toml"]
+__all__ = ["TomlTable", "line_of", "load_toml"]
 
 Record = TypeVar("Record", bound=BaseModel)
+
+
+class TomlTable(BaseModel):
+    """A table with no other keys than its own, and not to be changed."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
 
 
 def load_toml(path: Path, *, record: type[Record], what: str) -> Record:

@@ -18,6 +18,7 @@ from .capability import Capability, capability_of
 from .conformity import Limits
 from .outliers import (
     LEAST_ESD,
+    LEAST_LOT,
     OUTLYING,
     LikelyDefect,
     esd_outliers,
@@ -33,7 +34,6 @@ FloatArray = NDArray[np.float64]
 LEAST_TREND = 5
 MOST_FOR_TREND = 1500  # values; Theil's slope looks at every pair of them
 SHARE_OUTLYING, MOST_OUTLYING = 20, 100  # a twentieth of the lot, and never more
-LEAST_LOT = 5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

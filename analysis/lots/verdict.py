@@ -2,7 +2,10 @@
 
 from enum import StrEnum
 
-__all__ = ["Verdict"]
+__all__ = ["LONGEST_LABEL", "Verdict"]
+
+# Characters of a part's label or a lot's name: PostgreSQL's indices take 2700 bytes.
+LONGEST_LABEL = 500
 
 
 class Verdict(StrEnum):

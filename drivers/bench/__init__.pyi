@@ -2,12 +2,8 @@ from .bench import Bench as Bench
 from .bench_file import BenchFile as BenchFile
 from .bench_file import CapacitorTable as CapacitorTable
 from .bench_file import DetectorTable as DetectorTable
-from .bench_file import Farads as Farads
 from .bench_file import FixtureTable as FixtureTable
-from .bench_file import Fraction as Fraction
 from .bench_file import GeneratorTable as GeneratorTable
-from .bench_file import Hertz as Hertz
-from .bench_file import Loss as Loss
 from .bench_file import load_bench_file as load_bench_file
 from .check import CheckPlan as CheckPlan
 from .check import CheckRow as CheckRow

@@ -1,18 +1,11 @@
-"""The bench file: what is on the bench, and what is known of it.
-
-A quantity is text with a unit, and with its doubt where it has one
-(``"10pF +- 0.5pF"``: limits; ``"5pF u=0.5pF"``: a standard uncertainty).
-"""
+"""The bench file: what is on the bench, and what is known of it."""
 
 import re
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
-    AfterValidator,
-    BaseModel,
     BeforeValidator,
-    ConfigDict,
     Field,
     ValidationInfo,
     field_validator,
@@ -21,8 +14,22 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from ...analysis.errors import InputError
-from ...analysis.quantity import Stated, Unit, parse_quantity, parse_stated
-from ..toml_file import line_of, load_toml
+from ...analysis.quantity import Stated
+from ..toml_file import TomlTable, line_of, load_toml
+from ..toml_quantities import (
+    Coupling,
+    Farads,
+    FaradsExact,
+    Fraction,
+    Henries,
+    Hertz,
+    Loss,
+    Ohms,
+    OhmsExact,
+    Resistance,
+    Seconds,
+    Volts,
+)
 
 __all__ = [
     "BenchFile",
@@ -35,20 +42,6 @@ __all__ = [
 ]
 
 
-def _reader(unit: Unit, *, doubt: bool) -> BeforeValidator:
-    def read(given: Any) -> Any:
-        if doubt and isinstance(given, Stated):
-            return given
-        if not isinstance(given, str):
-            raise ValueError(f"{given!r} must be text with a unit, in quotes")  # noqa: TRY004 - pydantic wants ValueError
-        try:
-            return parse_stated(given, unit) if doubt else parse_quantity(given, unit)
-        except InputError as error:
-            raise ValueError(str(error)) from error
-
-    return BeforeValidator(read)
-
-
 def _days(given: Any) -> float:
     """Read a span of days or hours (``30d``, ``12h``) as seconds."""
     match = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*([dh])\s*", str(given))
@@ -57,41 +50,10 @@ def _days(given: Any) -> float:
     return float(match[1]) * {"d": 86400.0, "h": 3600.0}[match[2]]
 
 
-def _not_negative(stated: Stated) -> Stated:
-    if stated.value < 0.0:
-        raise ValueError(f"{stated.value:g} is below zero")
-    return stated
-
-
-def _above_zero(stated: Stated) -> Stated:
-    if stated.value <= 0.0:
-        raise ValueError(f"{stated.value:g} is not above zero")
-    return stated
-
-
-NotNegative, AboveZero = AfterValidator(_not_negative), AfterValidator(_above_zero)
-Farads = Annotated[Stated, _reader("F", doubt=True), NotNegative]
-Coupling = Annotated[Stated, _reader("F", doubt=True), AboveZero]
-Ohms = Annotated[Stated, _reader("ohm", doubt=True), NotNegative]
-Resistance = Annotated[Stated, _reader("ohm", doubt=True), AboveZero]
-Henries = Annotated[Stated, _reader("H", doubt=True), NotNegative]
-Loss = Annotated[Stated, _reader("fraction", doubt=True), NotNegative]
-Fraction = Annotated[float, _reader("fraction", doubt=False), Field(ge=0.0, lt=0.5)]
-Volts = Annotated[float, _reader("V", doubt=False), Field(gt=0.0)]
-Hertz = Annotated[float, _reader("Hz", doubt=False), Field(gt=0.0)]
-Seconds = Annotated[float, _reader("s", doubt=False), Field(ge=0.0)]
-
-
 HAND = "hand"
 
 
-class _Table(BaseModel):
-    model_config = ConfigDict(
-        frozen=True, extra="forbid", arbitrary_types_allowed=True, strict=False
-    )
-
-
-class _InstrumentTable(_Table):
+class _InstrumentTable(TomlTable):
     """What generator and detector have in common.
 
     Attributes
@@ -180,12 +142,10 @@ class DetectorTable(_InstrumentTable):
     linearity: Fraction
     linearisation: str = ""
     averages: int | None = Field(default=None, ge=1)
-    load_ohm: Annotated[float, _reader("ohm", doubt=False), Field(gt=0.0)] = Field(
-        alias="load", default=50.0
-    )
+    load_ohm: OhmsExact = Field(alias="load", default=50.0)
 
 
-class FixtureTable(_Table):
+class FixtureTable(TomlTable):
     """``[fixture]``: how the tank is driven and read, and what that adds.
 
     Attributes
@@ -222,7 +182,7 @@ class FixtureTable(_Table):
     )
 
 
-class CapacitorTable(_Table):
+class CapacitorTable(TomlTable):
     """``[capacitor]``: a calibrated variable capacitor across the tank.
 
     Attributes
@@ -240,12 +200,8 @@ class CapacitorTable(_Table):
     """
 
     resource: Literal["hand"] = "hand"
-    lowest_f: Annotated[float, _reader("F", doubt=False), Field(gt=0.0)] = Field(
-        alias="lowest"
-    )
-    highest_f: Annotated[float, _reader("F", doubt=False), Field(gt=0.0)] = Field(
-        alias="highest"
-    )
+    lowest_f: FaradsExact = Field(alias="lowest")
+    highest_f: FaradsExact = Field(alias="highest")
     scale_error: Fraction
     inductance: Henries = Stated(value=0.0)
     loss: Loss = Stated(value=0.0)
@@ -257,7 +213,7 @@ class CapacitorTable(_Table):
         return self
 
 
-class LimitsTable(_Table):
+class LimitsTable(TomlTable):
     """``[limits]``: what must not be passed.
 
     Attributes
@@ -280,7 +236,7 @@ class LimitsTable(_Table):
         return self
 
 
-class BenchFile(_Table):
+class BenchFile(TomlTable):
     """A whole bench file.
 
     Attributes

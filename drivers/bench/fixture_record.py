@@ -8,12 +8,13 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
+from pydantic import AwareDatetime, ConfigDict, Field
 
 from ...analysis.errors import InputError
 from ...analysis.quantity import Stated, Unit, describe
-from ..toml_file import load_toml
-from .bench_file import BenchFile, Farads, Ohms
+from ..toml_file import TomlTable, load_toml
+from ..toml_quantities import Farads, Ohms
+from .bench_file import BenchFile
 
 __all__ = [
     "FixtureRecord",
@@ -33,7 +34,7 @@ UNITS: dict[str, Unit] = {
 }
 
 
-class FixtureRecord(BaseModel):
+class FixtureRecord(TomlTable):
     """The file's content.
 
     Attributes
@@ -50,12 +51,7 @@ class FixtureRecord(BaseModel):
         What was found; None: not measured.
     """
 
-    model_config = ConfigDict(
-        frozen=True,
-        extra="forbid",
-        populate_by_name=True,
-        arbitrary_types_allowed=True,
-    )
+    model_config = ConfigDict(populate_by_name=True)
 
     schema_name: Literal["halfpower.fixture-record/1"] = Field(
         alias="schema", default="halfpower.fixture-record/1"

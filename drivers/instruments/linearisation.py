@@ -10,12 +10,12 @@ from datetime import datetime
 from pathlib import Path
 from typing import Literal, Self
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, model_validator
+from pydantic import AwareDatetime, ConfigDict, Field, model_validator
 
 from ...analysis.detector import DetectorLaw
 from ...analysis.errors import InputError
 from ..errors import SettingError
-from ..toml_file import load_toml
+from ..toml_file import TomlTable, load_toml
 from .roles import Amplitude, AmplitudeReader
 
 __all__ = [
@@ -32,7 +32,7 @@ HEAD = """\
 """
 
 
-class Linearisation(BaseModel):
+class Linearisation(TomlTable):
     """The file's content.
 
     Attributes
@@ -50,7 +50,7 @@ class Linearisation(BaseModel):
         The law's nodes (see `halfpower.analysis.detector.DetectorLaw`).
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+    model_config = ConfigDict(populate_by_name=True)
 
     schema_name: Literal["halfpower.linearisation/1"] = Field(alias="schema")
     made: AwareDatetime

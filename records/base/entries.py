@@ -15,7 +15,7 @@ from uuid import UUID
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ...analysis.lots import Verdict
+from ...analysis.lots import LONGEST_LABEL, Verdict
 from ...analysis.quantity import Caution
 from ..errors import EntryError
 
@@ -31,7 +31,6 @@ __all__ = [
 ]
 
 FloatArray = NDArray[np.float64]
-LONGEST_LABEL = 500  # characters: PostgreSQL's indices take 2700 bytes
 
 
 class LotState(StrEnum):

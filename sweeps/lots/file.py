@@ -13,7 +13,7 @@ from pydantic import Field, PrivateAttr, field_validator
 
 from ...analysis.errors import InputError
 from ...analysis.quantity import Stated
-from ...drivers.toml_file import line_of, load_toml
+from ...drivers.toml_file import TomlTable, line_of, load_toml
 from .models import (
     QUANTITIES,
     CheckTable,
@@ -24,13 +24,12 @@ from .models import (
     MatchingTable,
     MeasureTable,
     RangeTable,
-    Table,
 )
 
 __all__ = ["LotFile", "load_lot_file", "parse_lot_text"]
 
 
-class LotFile(Table):
+class LotFile(TomlTable):
     """A whole lot file.
 
     Attributes

@@ -9,9 +9,7 @@ from itertools import count
 from typing import Annotated, Any, Literal, Self, cast
 
 from pydantic import (
-    BaseModel,
     BeforeValidator,
-    ConfigDict,
     Field,
     ValidationInfo,
     field_validator,
@@ -19,9 +17,10 @@ from pydantic import (
 )
 
 from ...analysis.errors import InputError
-from ...analysis.lots import GuardBand, Limits, Rule
+from ...analysis.lots import LONGEST_LABEL, GuardBand, Limits, Rule
 from ...analysis.quantity import Unit, parse_quantity
-from ...drivers.bench import Farads, Fraction, Hertz, Loss
+from ...drivers.toml_file import TomlTable
+from ...drivers.toml_quantities import Farads, Fraction, Hertz, Loss, read_quantity
 
 __all__ = [
     "ASK",
@@ -37,7 +36,6 @@ __all__ = [
     "MeasureTable",
     "Procedure",
     "RangeTable",
-    "Table",
     "is_one_line",
 ]
 
@@ -67,7 +65,6 @@ QUANTITIES: Mapping[Procedure, tuple[str, ...]] = {
     ),
     "capacitor": ("capacitance", "dissipation_factor", "series_resistance"),
 }
-LONGEST = 500  # characters of a name or label that records keep
 _LOPSIDED = re.compile(r"-\s*(?P<below>[^+\s]+)\s*\+\s*(?P<above>\S+)")
 EXPANDED = 2.0  # coverage factor of the expanded uncertainty: about 95 %
 
@@ -77,12 +74,7 @@ def _number(given: Any, quantity: str) -> float:
     unit = QUANTITY_UNITS[quantity]
     if unit == "1" and isinstance(given, int | float) and not isinstance(given, bool):
         return float(given)
-    if not isinstance(given, str):
-        raise ValueError(f"{given!r} must be text with a unit, in quotes")  # noqa: TRY004 - pydantic wants ValueError
-    try:
-        return parse_quantity(given, _unit_of(quantity))
-    except InputError as error:
-        raise ValueError(str(error)) from error
+    return read_quantity(given, _unit_of(quantity))
 
 
 def _unit_of(quantity: str) -> Unit:
@@ -98,15 +90,7 @@ def _known(quantity: str) -> str:
     return quantity
 
 
-class Table(BaseModel):
-    """What all tables have in common: strict, and not to be changed."""
-
-    model_config = ConfigDict(
-        frozen=True, extra="forbid", arbitrary_types_allowed=True, strict=False
-    )
-
-
-class LotTable(Table):
+class LotTable(TomlTable):
     """``[lot]``: which parts.
 
     Attributes
@@ -125,7 +109,7 @@ class LotTable(Table):
         A pattern with ``{number}``, or ``ask``: typed or scanned before each part.
     """
 
-    name: str = Field(min_length=1, max_length=LONGEST)
+    name: str = Field(min_length=1, max_length=LONGEST_LABEL)
     procedure: Procedure
     size: int | None = Field(default=None, ge=1)
     sample: int | None = Field(default=None, ge=1)
@@ -146,7 +130,7 @@ class LotTable(Table):
         if label == ASK:
             return label
         fields = [name for _, name, _, _ in string.Formatter().parse(label) if name]
-        if set(fields) != {"number"} or len(label.format(number=1)) > LONGEST:
+        if set(fields) != {"number"} or len(label.format(number=1)) > LONGEST_LABEL:
             raise ValueError(
                 f"{label!r} is neither {ASK!r} nor a pattern with {{number}} in it, "
                 "like 'L{number:03}'"
@@ -197,7 +181,7 @@ class LotTable(Table):
         return "" if self.label == ASK else self.label.format(number=number)
 
 
-class MeasureTable(Table):
+class MeasureTable(TomlTable):
     """``[measure]``: where to look and how closely.
 
     Attributes
@@ -233,7 +217,7 @@ class MeasureTable(Table):
         return self
 
 
-class RangeTable(Table):
+class RangeTable(TomlTable):
     """``[limit.NAME]`` or ``[bin.NAME]``: what a value of one quantity lies within.
 
     Attributes
@@ -300,7 +284,7 @@ class RangeTable(Table):
         return width
 
 
-class DecisionTable(Table):
+class DecisionTable(TomlTable):
     """``[decision]``: how sure a verdict must be.
 
     Attributes
@@ -322,7 +306,7 @@ class DecisionTable(Table):
         )
 
 
-class CheckTable(Table):
+class CheckTable(TomlTable):
     """``[check]``: a check standard, measured before the first part and after every n.
 
     Attributes
@@ -346,7 +330,7 @@ class CheckTable(Table):
     """
 
     every: int = Field(ge=1)
-    standard: str = Field(min_length=1, max_length=LONGEST)
+    standard: str = Field(min_length=1, max_length=LONGEST_LABEL)
     quantity: Annotated[str, BeforeValidator(_known)]
     mean: float | None = None
     sd: float | None = None
@@ -369,7 +353,7 @@ class CheckTable(Table):
         return self
 
 
-class ContactTable(Table):
+class ContactTable(TomlTable):
     """``[contact]``: when the fixture's contact is doubted.
 
     Attributes
@@ -384,7 +368,7 @@ class ContactTable(Table):
     unattended: Literal["go_on", "stop"] = "go_on"
 
 
-class MatchingTable(Table):
+class MatchingTable(TomlTable):
     """``[matching]``: sets of parts that are alike.
 
     Attributes
@@ -401,7 +385,7 @@ class MatchingTable(Table):
     )
 
 
-class LabelsTable(Table):
+class LabelsTable(TomlTable):
     """``[labels]``: a sheet of labels.
 
     Attributes
@@ -438,6 +422,6 @@ class LabelsTable(Table):
 
 def is_one_line(text: str) -> bool:
     """Say whether a name or label is free of control characters, and not too long."""
-    return len(text) <= LONGEST and all(
+    return len(text) <= LONGEST_LABEL and all(
         unicodedata.category(one) != "Cc" for one in text
     )
