@@ -4,7 +4,6 @@ import contextlib
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
 from ...analysis.errors import InputError
@@ -80,11 +79,6 @@ class ByteLog:
         """Give the log."""
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         """Close it."""
         self.close()

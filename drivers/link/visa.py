@@ -3,7 +3,6 @@
 import contextlib
 import socket
 from dataclasses import dataclass
-from types import TracebackType
 from typing import Any, Protocol
 
 import pyvisa
@@ -260,12 +259,7 @@ class open_visa:  # noqa: N801 - reads as the function it is used as
             ) from error
         return self._manager
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         """Close it and whatever it opened."""
         self._manager.close()
 
@@ -279,22 +273,7 @@ def open_port(
     settings: LinkSettings,
     log: ByteLog | None = None,
 ) -> VisaPort:
-    """Open a connection to one instrument.
-
-    Parameters
-    ----------
-    manager
-        From `open_visa`, or a simulated bench's.
-    resource
-        VISA resource name.
-    name
-        What the instrument is called in messages (``generator``).
-    timeout_s
-        How long an answer may take, in s.
-    settings
-        Terminators, and the serial line's format.
-    log
-        Where its bytes are written down.
+    """Open a connection to one instrument; parameters as `open_steady_link` has them.
 
     Raises
     ------

@@ -8,7 +8,6 @@ side file beside the base, and `RecordBase.adopt` brings it in later.
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from types import TracebackType
 from typing import Self, TypeVar
 
 from sqlalchemy import Connection
@@ -99,12 +98,7 @@ class RecordBase:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
     def close(self) -> None:

@@ -30,17 +30,7 @@ def reading_batches(
     batch: int,
     all_attempts: bool,
 ) -> Iterator[ReadingBatch]:
-    """Give the readings of a lot's parts in batches of equally many readings.
-
-    Parameters
-    ----------
-    sweep
-        Sweeps of that name alone; None for all.
-    batch
-        How many sweeps at once, at most.
-    all_attempts
-        Earlier attempts at a position too.
-    """
+    """Give a lot's readings in batches of equally many (`RecordBase.readings`)."""
     s = t.sweeps.c
     columns = (
         s.sequence,

@@ -9,7 +9,6 @@ import csv
 import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
 from ...analysis.reading import Reading
@@ -159,12 +158,7 @@ class ReadingsFile:
         """Use it for the length of a block."""
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         """Close the file."""
         self._close()
 
