@@ -5,12 +5,15 @@ from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from halfpower.analysis import Result, Trace
 from halfpower.cli.at_bench import bundled_bench_file
 from halfpower.cli.at_bench.attendant import SceneCapacitor
 from halfpower.drivers import Bench, load_bench_file, open_bench
 from halfpower.sim import SimulatedBench, load_scene, open_visa
+from halfpower.sweeps import fit_readings
 
 OpenOnScene = Callable[..., AbstractContextManager[tuple[Bench, SimulatedBench]]]
 
@@ -61,3 +64,19 @@ def in_a_folder_of_its_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> P
     """Let what a test writes without a path land in its own folder."""
     monkeypatch.chdir(tmp_path)
     return tmp_path
+
+
+def invented_trace() -> Trace:
+    """Forty-one readings of an invented tank: 7 MHz, Q = 150, 0.3 % noise."""
+    rng = np.random.default_rng(7)
+    frequency = 7e6 * (1.0 + np.linspace(-4.0, 4.0, 41) / 300.0)
+    x = frequency / 7e6
+    amplitude = 0.3 * x / np.sqrt(1.0 + (150.0 * (x - 1.0 / x)) ** 2)
+    noisy = amplitude * (1.0 + 0.003 * rng.standard_normal(41))
+    return Trace(frequency_hz=frequency, amplitude_v=noisy)
+
+
+@pytest.fixture(scope="session")
+def result() -> Result:
+    """The fit of the invented readings."""
+    return fit_readings(invented_trace(), exponent=1.0, label="L17", source="invented")
