@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ..words import BenchOption, JsonOption, SeedOption
+from ..words import BenchOption, CapacitorLossOption, JsonOption, SeedOption
 
 if TYPE_CHECKING:
     from ...analysis.predict import BenchReach, Candidate, ReadingPlan
@@ -53,14 +53,7 @@ def capacitors(
             help="The coils' own, as '2pF +- 1pF'.",
         ),
     ] = None,
-    capacitor_loss: Annotated[
-        str | None,
-        typer.Option(
-            "--capacitor-loss",
-            metavar="D",
-            help="The capacitors' dissipation factor, as '0.0002 +- 0.0001'.",
-        ),
-    ] = None,
+    capacitor_loss: CapacitorLossOption = None,
     n_readings: Annotated[
         int, typer.Option("--readings", metavar="N", help="About the peak.")
     ] = 60,

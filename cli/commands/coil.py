@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from ..at_bench import Setup, measures
-from ..words import expected_of, known_capacitor, stated_or_none
+from ..words import CapacitorLossOption, expected_of, known_capacitor, stated_or_none
 
 __all__ = ["coil"]
 
@@ -50,14 +50,7 @@ def coil(
             help="The coil's own, as '2pF +- 1pF'.",
         ),
     ] = None,
-    capacitor_loss: Annotated[
-        str | None,
-        typer.Option(
-            "--capacitor-loss",
-            metavar="D",
-            help="The capacitors' dissipation factor, as '0.0002 +- 0.0001'.",
-        ),
-    ] = None,
+    capacitor_loss: CapacitorLossOption = None,
     common_error: Annotated[
         str,
         typer.Option(

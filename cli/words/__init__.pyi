@@ -1,6 +1,7 @@
 from .ending import run_process as run_process
 from .ending import with_exit_status as with_exit_status
 from .options import BenchOption as BenchOption
+from .options import CapacitorLossOption as CapacitorLossOption
 from .options import FromOption as FromOption
 from .options import HookupOption as HookupOption
 from .options import JsonOption as JsonOption

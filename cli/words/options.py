@@ -14,6 +14,7 @@ Choice = TypeVar("Choice", bound=str)
 
 __all__ = [
     "BenchOption",
+    "CapacitorLossOption",
     "FromOption",
     "HookupOption",
     "JsonOption",
@@ -117,8 +118,6 @@ TraceOption = Annotated[
         help="Write every byte to and from the instruments to FILE, with its time.",
     ),
 ]
-
-
 HookupOption = Annotated[
     Path | None,
     typer.Option(
@@ -149,6 +148,14 @@ WorkCoilOption = Annotated[
         "--self-capacitance",
         metavar="CAPACITANCE",
         help="The work coil's own, as '4pF +- 1pF'.",
+    ),
+]
+CapacitorLossOption = Annotated[
+    str | None,
+    typer.Option(
+        "--capacitor-loss",
+        metavar="D",
+        help="The capacitors' dissipation factor, as '0.0002 +- 0.0001'.",
     ),
 ]
 
