@@ -1,17 +1,24 @@
 """What all plans have in common: asked for a setting, told the reading. No I/O."""
 
 from abc import ABC, abstractmethod
-from collections.abc import Generator
+from collections.abc import Generator, Sequence
+from typing import Generic, TypeVar
 
+import numpy as np
+
+from ...analysis.quantity import FloatArray
 from ...analysis.reading import Reading, Setting
 from ..errors import SweepError
 
-__all__ = ["AskTell", "Steps"]
+__all__ = ["FLANKS", "AskTell", "Steps", "averaged", "flanked", "ranges_of"]
 
+# Of peaks over frequency and over a dial alike; half-bandwidths are half-widths there.
+FLANKS = (0.2, 0.9)  # of the peak: a reading there says where the flank is
+Fit = TypeVar("Fit")
 Steps = Generator[Setting, Reading, None]
 
 
-class AskTell(ABC):
+class AskTell(ABC, Generic[Fit]):
     """A plan that is written as a generator: it yields settings and gets readings.
 
     A subclass sets what its steps need before it calls this constructor, which runs
@@ -23,18 +30,35 @@ class AskTell(ABC):
         What the plan is about now; ``done`` at the end.
     readings
         Everything told so far, in order.
+    used
+        Indices of the readings that the fit used.
     """
 
     phase: str
 
     def __init__(self) -> None:
         self.readings: list[Reading] = []
+        self.used: tuple[int, ...] = ()
+        self._fit: Fit | None = None
         self._plan = self._steps()
         self._setting: Setting | None = next(self._plan)
 
     @abstractmethod
     def _steps(self) -> Steps:
         """Yield the settings, one after the other."""
+
+    @property
+    def found(self) -> Fit:
+        """The fit of the finished plan.
+
+        Raises
+        ------
+        SweepError
+            The plan is not done.
+        """
+        if self._fit is None:
+            raise SweepError("the plan has not come to a resonance yet")
+        return self._fit
 
     def ask(self) -> Setting | None:
         """Return the next setting, or None when the plan is done."""
@@ -82,3 +106,30 @@ class AskTell(ABC):
     def _end(self) -> None:
         self._setting = None
         self.phase = "done"
+
+
+def averaged(
+    setting: FloatArray, readings: Sequence[Reading]
+) -> tuple[FloatArray, FloatArray]:
+    """Put readings in order of their setting, the amplitudes at one averaged."""
+    amplitude = np.array([one.amplitude_v for one in readings])
+    unique, where = np.unique(setting, return_inverse=True)
+    return unique, np.bincount(where, weights=amplitude) / np.bincount(where)
+
+
+def ranges_of(readings: Sequence[Reading]) -> FloatArray | None:
+    """Give the detector's ranges in V, None where a reading has none.
+
+    A detector with ranges has noise in proportion to the range it stands on; how
+    much, the scatter tells.
+    """
+    ranges = [one.range_v for one in readings if one.range_v]
+    return np.array(ranges) if len(ranges) == len(readings) else None
+
+
+def flanked(amplitude: FloatArray, top: int) -> bool:
+    """Whether readings on both sides of the highest lie on the peak's flanks."""
+    share = amplitude / amplitude[top]
+    low, high = FLANKS
+    on_flank = (share >= low) & (share <= high)
+    return bool(on_flank[:top].any() and on_flank[top + 1 :].any())

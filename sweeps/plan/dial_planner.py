@@ -21,12 +21,11 @@ from ...analysis.fitting import CapacitanceFit, fit_in_capacitance
 from ...analysis.quantity import FloatArray
 from ...analysis.reading import Reading, Setting
 from ..errors import EdgeError, NoResonanceError, SweepError
-from .ask_tell import AskTell
+from .ask_tell import FLANKS, AskTell, averaged, flanked, ranges_of
 from .ask_tell import Steps as Plan
 from .peak_goal import ROOT3
 from .peak_planner import (
     ALIKE,
-    FLANKS,
     HOPELESS,
     MOST_OVERVIEWS,
     ROUND,
@@ -90,7 +89,7 @@ class DialGoal:
             )
 
 
-class DialPlanner(AskTell):
+class DialPlanner(AskTell[CapacitanceFit]):
     """Ask/tell plan for one peak over a dial.
 
     Parameters
@@ -102,33 +101,16 @@ class DialPlanner(AskTell):
     ----------
     phase
         ``search``, ``bracket``, ``refine`` or ``done``.
-    used
-        Indices of the readings that the fit used.
     """
 
     def __init__(self, goal: DialGoal) -> None:
         self.goal = goal
         self.phase = "search"
-        self.used: tuple[int, ...] = ()
-        self._fit: CapacitanceFit | None = None
         super().__init__()
 
     def afresh(self) -> "DialPlanner":
         """Return a plan with the same goal that has been told nothing."""
         return DialPlanner(self.goal)
-
-    @property
-    def found(self) -> CapacitanceFit:
-        """The fit of the finished plan.
-
-        Raises
-        ------
-        SweepError
-            The plan is not done.
-        """
-        if self._fit is None:
-            raise SweepError("the plan has not come to a resonance yet")
-        return self._fit
 
     @property
     def expected_readings(self) -> int:
@@ -194,11 +176,8 @@ class DialPlanner(AskTell):
             elif width_f is None:
                 yield from self._at([peak_f])
             else:
-                share = amplitude / amplitude[top]
-                flank = (share >= FLANKS[0]) & (share <= FLANKS[1])
-                flanked = flank[:top].any() and flank[top + 1 :].any()
                 # Noise on the skirts may look like a peak, but not twice alike.
-                if flanked and _alike(before, (peak_f, width_f)):
+                if flanked(amplitude, top) and _alike(before, (peak_f, width_f)):
                     return peak_f, width_f
                 before = peak_f, width_f
                 yield from self._at(
@@ -234,14 +213,11 @@ class DialPlanner(AskTell):
         near = np.abs(setting - peak_f) <= WINDOW * width_f
         used = np.flatnonzero(near)
         readings = [self.readings[index] for index in used]
-        ranges = [one.range_v for one in readings if one.range_v]
         try:
             self._fit = fit_in_capacitance(
                 setting[used],
                 amplitude_v=np.array([one.amplitude_v for one in readings]),
-                u_amplitude_v=np.array(ranges)
-                if len(ranges) == len(readings)
-                else None,
+                u_amplitude_v=ranges_of(readings),
                 u_scale_known=False,
             )
         except FitError as error:
@@ -272,10 +248,7 @@ class DialPlanner(AskTell):
     def _profile(self) -> tuple[FloatArray, FloatArray]:
         """Put the readings in order of the dial, those at one setting averaged."""
         setting = np.array([one.capacitance_f or 0.0 for one in self.readings])
-        amplitude = np.array([one.amplitude_v for one in self.readings])
-        unique, where = np.unique(setting, return_inverse=True)
-        mean = np.bincount(where, weights=amplitude) / np.bincount(where)
-        return unique, mean
+        return averaged(setting, self.readings)
 
 
 def _alike(before: tuple[float, float] | None, now: tuple[float, float]) -> bool:

@@ -31,7 +31,7 @@ from ...analysis.fitting.curves import Peak
 from ...analysis.quantity import FloatArray
 from ...analysis.reading import Reading, Setting
 from ..errors import EdgeError, NoResonanceError, SweepError
-from .ask_tell import AskTell
+from .ask_tell import FLANKS, AskTell, averaged, flanked, ranges_of
 from .ask_tell import Steps as Plan
 from .peak_goal import OVERVIEW, ROOT3, PeakGoal, PeakPrior, in_mhz
 
@@ -41,8 +41,6 @@ __all__ = ["PeakGoal", "PeakPlanner", "PeakPrior", "trace_of"]
 SETTLING_TAUS = 7.0  # the envelope is then within exp(-7) = 0.1 % of its end value
 SEARCH_Q = 500.0  # what a search must wait for, since it does not know the Q yet
 MOST_LOOKS = 12  # each look at least halves the gap; 12 span 4000 half-bandwidths
-# Of peaks over frequency and over a dial alike; half-bandwidths are half-widths there.
-FLANKS = (0.2, 0.9)  # of the peak: a reading there says where the flank is
 MOST_OVERVIEWS = 3
 ALIKE = 1.6  # factor in Q up to which an overview still shows the whole peak
 ROUND = (0.0, ROOT3, -ROOT3, -ROOT3, ROOT3, 0.0)  # there and back: a drift cancels
@@ -61,7 +59,7 @@ LED_LOOKS = 3  # to bracket a peak that a prior foretold, before it is given up
 LED_COST = 3 + 3 * LED_LOOKS + MOST_OVERVIEWS * len(OVERVIEW)
 
 
-class PeakPlanner(AskTell):
+class PeakPlanner(AskTell[ResonanceFit]):
     """Ask/tell plan for one peak in a span.
 
     Parameters
@@ -78,8 +76,6 @@ class PeakPlanner(AskTell):
     def __init__(self, goal: PeakGoal) -> None:
         self.goal = goal
         self.phase = "search"
-        self._fit: ResonanceFit | None = None
-        self._used: tuple[int, ...] = ()
         self._led = (
             goal.prior is not None
             and goal.most_readings >= goal.least_readings + LED_COST
@@ -101,24 +97,6 @@ class PeakPlanner(AskTell):
         return self.phase == "ghosts"
 
     @property
-    def resonance(self) -> ResonanceFit:
-        """The fit of the finished plan.
-
-        Raises
-        ------
-        SweepError
-            The plan is not done.
-        """
-        if self._fit is None:
-            raise SweepError("the plan has not come to a resonance yet")
-        return self._fit
-
-    @property
-    def used(self) -> tuple[int, ...]:
-        """Indices of the readings that the fit used."""
-        return self._used
-
-    @property
     def expected_readings(self) -> int:
         """How many readings the plan is likely to take in all."""
         if self.phase in {"search", "bracket"} or self._fit is None:
@@ -126,8 +104,8 @@ class PeakPlanner(AskTell):
             return search + 3 * len(OVERVIEW)
         # The scatter falls with the root of the number of readings.
         share = self._fit.u_loaded_q / self._fit.loaded_q / self.goal.target
-        before = len(self.readings) - len(self._used)
-        wanted = before + math.ceil(len(self._used) * max(share, 1.0) ** 2)
+        before = len(self.readings) - len(self.used)
+        wanted = before + math.ceil(len(self.used) * max(share, 1.0) ** 2)
         return min(max(wanted, len(self.readings)), self.goal.most_readings)
 
     def _steps(self) -> Plan:
@@ -183,7 +161,7 @@ class PeakPlanner(AskTell):
             elif estimate.loaded_q is None:
                 yield from self._at([estimate.resonant_frequency_hz], q=SEARCH_Q)
             else:
-                if _flanked(response, top):
+                if flanked(response, top):
                     return estimate
                 yield from self._about(estimate, (0.0, ROOT3, -ROOT3))
         raise NoResonanceError(
@@ -285,7 +263,7 @@ class PeakPlanner(AskTell):
                 f"no resonance between {self._span}: {error}",
                 n_readings=len(self.readings),
             ) from error
-        self._used = tuple(int(index) for index in used)
+        self.used = tuple(int(index) for index in used)
         return self._fit
 
     def _about(self, estimate: PeakEstimate, places: Iterable[float]) -> Plan:
@@ -329,7 +307,7 @@ class PeakPlanner(AskTell):
         f0/2 or f0/3. Then the response at twice or three times the peak's frequency
         is the real one, and larger by what the harmonic is weaker.
         """
-        found = self.resonance
+        found = self.found
         for order in HARMONICS:
             frequency_hz = order * found.resonant_frequency_hz
             if frequency_hz > self.goal.generator_highest_hz:
@@ -347,9 +325,7 @@ class PeakPlanner(AskTell):
         """Put the readings in order of frequency, the fixture's slope taken out."""
         some = self.readings[self._first :]
         frequency = np.array([reading.frequency_hz for reading in some])
-        amplitude = np.array([reading.amplitude_v for reading in some])
-        unique, where = np.unique(frequency, return_inverse=True)
-        mean = np.bincount(where, weights=amplitude) / np.bincount(where)
+        unique, mean = averaged(frequency, some)
         return unique, mean * (unique / unique[0]) ** -self.goal.exponent
 
     @property
@@ -364,23 +340,10 @@ class PeakPlanner(AskTell):
 
 
 def trace_of(readings: Sequence[Reading]) -> Trace:
-    """Make a trace, weighted by the detector's ranges where it has them.
-
-    A detector with ranges has noise in proportion to the range it stands on; how
-    much, the scatter tells.
-    """
-    ranges = [reading.range_v for reading in readings if reading.range_v]
+    """Make a trace, weighted by the detector's ranges where it has them."""
     return Trace(
         frequency_hz=np.array([reading.frequency_hz for reading in readings]),
         amplitude_v=np.array([reading.amplitude_v for reading in readings]),
-        u_amplitude_v=np.array(ranges) if len(ranges) == len(readings) else None,
+        u_amplitude_v=ranges_of(readings),
         u_scale_known=False,
     )
-
-
-def _flanked(response: FloatArray, top: int) -> bool:
-    """Whether readings on both sides of the highest lie on the peak's flanks."""
-    share = response / response[top]
-    low, high = FLANKS
-    on_flank = (share >= low) & (share <= high)
-    return bool(on_flank[:top].any() and on_flank[top + 1 :].any())

@@ -197,7 +197,7 @@ def guard_on(
 
 def target_cautions(planner: PeakPlanner) -> tuple[Caution, ...]:
     """Say so where the readings were spent before the target was reached."""
-    found = planner.resonance
+    found = planner.found
     reached = found.u_loaded_q / found.loaded_q
     if reached <= planner.goal.target:
         return ()

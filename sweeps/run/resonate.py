@@ -11,7 +11,7 @@ from ...drivers.errors import SettingError
 from ...drivers.instruments import TakenBackError
 from .sink import Progress, Sink
 
-__all__ = ["DrivenBench", "Plan", "Stored", "resonate"]
+__all__ = ["AnyPlan", "DrivenBench", "Plan", "Stored", "resonate"]
 
 NEAR = 0.1  # a person's dial may stand so far from what was asked for
 

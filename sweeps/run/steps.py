@@ -15,8 +15,9 @@ from ...analysis.result import Swept, cautions_of
 from ...analysis.tank import Tank, deduce_resonance
 from ..errors import SweepError
 from ..plan import DialGoal, DialPlanner, PeakPlanner
+from .guard import TankGuard
 from .on_bench import IdentifiedBench, Span, check_span, guard_on, target_cautions
-from .resonate import Stored, resonate
+from .resonate import AnyPlan, Stored, resonate
 from .sink import Sink
 
 __all__ = ["Arrangement", "Attendant", "NobodyNeeded", "Steps", "resonance_of"]
@@ -133,23 +134,11 @@ class Steps:
         guard = guard_on(
             file, tank=tank, highest_hz=span.highest_hz, level_v=span.level_v
         )
+        planner = self._follow(
+            PeakPlanner(span.goal(file)), arrangement, guard=guard, level_v=span.level_v
+        )
         step = arrangement.step
-        try:
-            planner = resonate(
-                self._bench,
-                PeakPlanner(span.goal(file)),
-                sink=self._sink,
-                watch=guard.watch,
-                step=step,
-                stored=self._stored.get(step),
-                prepare=lambda: self._attendant.arrange(arrangement),
-                level_v=span.level_v,
-            )
-        except SweepError as error:
-            if step:
-                error.add_note(f"this was the sweep {step!r}")
-            raise
-        found = planner.resonance
+        found = planner.found
         self._note(step, (*cautions_of(found), *target_cautions(planner)))
         return Swept(
             step=step,
@@ -168,20 +157,8 @@ class Steps:
             The output is off by then, and the sink has every reading taken.
         """
         guard = guard_on(self._bench.file, tank=tank, highest_hz=goal.frequency_hz)
+        planner = self._follow(DialPlanner(goal), arrangement, guard=guard)
         step = arrangement.step
-        try:
-            planner = resonate(
-                self._bench,
-                DialPlanner(goal),
-                sink=self._sink,
-                watch=guard.watch,
-                step=step,
-                stored=self._stored.get(step),
-                prepare=lambda: self._attendant.arrange(arrangement),
-            )
-        except SweepError as error:
-            error.add_note(f"this was the sweep {step!r}")
-            raise
         self._note(step, cautions_of(planner.found.resonance))
         return Swept(
             step=step,
@@ -189,6 +166,31 @@ class Steps:
             used=planner.used,
             found=planner.found.resonance,
         )
+
+    def _follow(
+        self,
+        planner: AnyPlan,
+        arrangement: Arrangement,
+        *,
+        guard: TankGuard,
+        level_v: float | None = None,
+    ) -> AnyPlan:
+        step = arrangement.step
+        try:
+            return resonate(
+                self._bench,
+                planner,
+                sink=self._sink,
+                watch=guard.watch,
+                step=step,
+                stored=self._stored.get(step),
+                prepare=lambda: self._attendant.arrange(arrangement),
+                level_v=level_v,
+            )
+        except SweepError as error:
+            if step:
+                error.add_note(f"this was the sweep {step!r}")
+            raise
 
     def _note(self, step: str, cautions: tuple[Caution, ...]) -> None:
         beside = f"{step}: " if step else ""

@@ -73,7 +73,7 @@ def test_f0_and_q_come_out_the_same_however_wrong_the_prior(off: float) -> None:
     for seed in range(5):
         part = noisy(peak(7e6), seed=seed)
         planner = run(part, expected(7e6 * (1.0 + off)))
-        found, limit = planner.resonance, 1e-3 / len(planner.used) ** 0.5
+        found, limit = planner.found, 1e-3 / len(planner.used) ** 0.5
         assert abs(found.resonant_frequency_hz - 7e6) < (
             4.0 * found.u_resonant_frequency_hz
         )
@@ -85,7 +85,7 @@ def test_f0_and_q_come_out_the_same_however_wrong_the_prior(off: float) -> None:
 @pytest.mark.parametrize("q", [10.0, 40.0, 400.0])
 def test_another_q_than_expected_is_found_as_well(q: float) -> None:
     """A shorted turn takes Q to a third: the peak is wider than foretold."""
-    found = run(noisy(peak(7e6, q=q)), expected(7.02e6)).resonance
+    found = run(noisy(peak(7e6, q=q)), expected(7.02e6)).found
     assert abs(found.loaded_q - q) < 4.0 * found.u_loaded_q
     assert found.u_loaded_q <= 0.005 * found.loaded_q
 
@@ -122,7 +122,7 @@ def test_a_ghost_where_the_peak_was_expected_is_passed_over() -> None:
     with pytest.raises(NoResonanceError, match="ghost"):
         run(noisy(ghostly), expected(5e6), highest_hz=6e6, generator_highest_hz=60e6)
     led = run(noisy(ghostly), expected(5e6), generator_highest_hz=60e6)
-    assert led.resonance.resonant_frequency_hz == pytest.approx(10e6, rel=1e-3)
+    assert led.found.resonant_frequency_hz == pytest.approx(10e6, rel=1e-3)
 
 
 def test_the_first_looks_are_where_the_peak_is_expected() -> None:
@@ -143,7 +143,7 @@ def test_the_reading_budget_holds_with_a_misleading_prior() -> None:
     """The readings that the prior cost are counted, and enough is kept for a search."""
     planner = run(noisy(peak(11e6)), expected(5e6), most_readings=120, target=1e-5)
     assert len(planner.readings) <= 120
-    assert planner.resonance.resonant_frequency_hz == pytest.approx(11e6, rel=1e-3)
+    assert planner.found.resonant_frequency_hz == pytest.approx(11e6, rel=1e-3)
 
 
 def test_too_few_readings_for_both_leave_the_prior_aside() -> None:

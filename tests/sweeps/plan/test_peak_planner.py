@@ -90,7 +90,7 @@ def test_a_peak_is_found_within_its_uncertainty(q: float, f0_hz: float) -> None:
     more, since the first readings are spent on finding the peak.
     """
     planner = run(CoupledCoil(f0_hz=f0_hz, q=q, noise=1e-3))
-    found, limit = planner.resonance, 1e-3 / len(planner.used) ** 0.5
+    found, limit = planner.found, 1e-3 / len(planner.used) ** 0.5
     assert abs(found.loaded_q - q) < 4.0 * found.u_loaded_q
     error_hz = abs(found.resonant_frequency_hz - f0_hz)
     assert error_hz < 4.0 * found.u_resonant_frequency_hz
@@ -123,7 +123,7 @@ def test_a_closer_target_costs_more_readings() -> None:
     rough = run(CoupledCoil(f0_hz=7.1e6, q=150.0, noise=3e-3), target=0.01)
     close = run(CoupledCoil(f0_hz=7.1e6, q=150.0, noise=3e-3), target=0.0015)
     assert len(close.readings) > 1.5 * len(rough.readings)
-    assert close.resonance.u_loaded_q / close.resonance.loaded_q <= 0.0015
+    assert close.found.u_loaded_q / close.found.loaded_q <= 0.0015
 
 
 def test_the_reading_budget_is_kept() -> None:
@@ -132,7 +132,7 @@ def test_the_reading_budget_is_kept() -> None:
         CoupledCoil(f0_hz=7.1e6, q=150.0, noise=1e-2), target=1e-5, most_readings=120
     )
     assert len(planner.readings) <= 120
-    assert planner.resonance.loaded_q == pytest.approx(150.0, rel=0.05)
+    assert planner.found.loaded_q == pytest.approx(150.0, rel=0.05)
 
 
 @pytest.mark.parametrize(("f0_hz", "edge"), [(2e6, "lower"), (20e6, "upper")])
@@ -174,7 +174,7 @@ def test_a_drift_of_the_peak_cancels_to_first_order() -> None:
     while (setting := planner.ask()) is not None:
         part.inductance_h *= 1.0 - 4e-7  # 0.2 ppm of f0 a reading, 12 ppm in all
         planner.tell(part.read(setting))
-    found = planner.resonance
+    found = planner.found
     assert abs(found.loaded_q - 150.0) < 2.0 * found.u_loaded_q
     assert found.u_loaded_q <= 0.002 * found.loaded_q
 
@@ -193,7 +193,7 @@ def test_a_ghost_is_told_from_a_resonance(
 def test_a_resonance_with_harmonics_beside_it_is_no_ghost() -> None:
     """The same generator on the resonance itself: measured as ever."""
     part = CoupledCoil(f0_hz=7.1e6, q=300.0, noise=1e-4, harmonics=(0.01, 0.005))
-    found = run(part, lowest_hz=2e6, generator_highest_hz=60e6).resonance
+    found = run(part, lowest_hz=2e6, generator_highest_hz=60e6).found
     assert found.resonant_frequency_hz == pytest.approx(7.1e6, rel=1e-4)
 
 

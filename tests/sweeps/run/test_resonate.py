@@ -94,7 +94,7 @@ def test_the_result_is_that_of_a_sweep_without_slips(slips: tuple[int, ...]) -> 
     clean, kept_clean = run()
     slipped, kept = run(*slips)
     assert slipped.readings == clean.readings
-    assert slipped.resonance.loaded_q == clean.resonance.loaded_q
+    assert slipped.found.loaded_q == clean.found.loaded_q
     assert kept.readings == kept_clean.readings
     assert len(kept.struck) == len(slips)
 
