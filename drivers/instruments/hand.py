@@ -53,22 +53,8 @@ def nobody(question: str) -> NoReturn:
     )
 
 
-def _asked(
-    ask: Ask, tell: Tell, question: str, read: Callable[[str], Answer]
-) -> Answer:
-    """Ask until the answer makes sense."""
-    while True:
-        answer = ask(question).strip()
-        if answer.casefold() == BACK:
-            raise TakenBackError("there is no reading to take back here")
-        try:
-            return read(answer)
-        except InputError as error:
-            tell(f"{error}.")
-
-
-class HandGenerator:
-    """A person at a generator's dials.
+class _Person:
+    """A person instead of an instrument.
 
     Parameters
     ----------
@@ -76,14 +62,48 @@ class HandGenerator:
         Puts a question and returns the answer.
     tell
         Says something that needs no answer.
-    source_ohm
-        The generator's source resistance in ohm.
     """
 
     identity = PERSON
 
-    def __init__(self, ask: Ask, *, tell: Tell, source_ohm: float) -> None:
+    def __init__(self, ask: Ask, *, tell: Tell) -> None:
         self._ask, self._tell = ask, tell
+
+    def _asked(self, question: str, read: Callable[[str], Answer]) -> Answer:
+        """Ask until the answer makes sense."""
+        while True:
+            answer = self._ask(f"{question}{HINT}:").strip()
+            if answer.casefold() == BACK:
+                raise TakenBackError("there is no reading to take back here")
+            try:
+                return read(answer)
+            except InputError as error:
+                self._tell(f"{error}.")
+
+    def check(self) -> None:
+        """Nothing: a person refuses at once."""
+
+    def disturbed(self) -> list[str]:
+        """Nothing: a person says so."""
+        return []
+
+    def close(self) -> None:
+        """Nothing: there is no link."""
+
+
+class HandGenerator(_Person):
+    """A person at a generator's dials.
+
+    Parameters
+    ----------
+    ask, tell
+        As for any person.
+    source_ohm
+        The generator's source resistance in ohm.
+    """
+
+    def __init__(self, ask: Ask, *, tell: Tell, source_ohm: float) -> None:
+        super().__init__(ask, tell=tell)
         self._source_ohm = source_ohm
         self._is_driving = False
         self._stands: tuple[float, float] | None = None
@@ -117,9 +137,7 @@ class HandGenerator:
             return shown_hz
 
         question = f"Set the generator to {wanted}, and type what its dial shows"
-        shown_hz = _asked(
-            self._ask, self._tell, f"{question} (Enter: just that){HINT}:", read
-        )
+        shown_hz = self._asked(f"{question} (Enter: just that)", read)
         self._stands = (frequency_hz, shown_hz)
         return shown_hz
 
@@ -149,40 +167,26 @@ class HandGenerator:
         self._is_driving = False
         self._stands = None
 
-    def check(self) -> None:
-        """Nothing: a person refuses at once."""
-
-    def disturbed(self) -> list[str]:
-        """Nothing: a person says so."""
-        return []
-
     def restore(self) -> None:
         """Have the frequency asked for again: what stands there is in doubt."""
         self._stands = None
 
-    def close(self) -> None:
-        """Nothing: there is no link."""
 
-
-class HandCapacitor:
+class HandCapacitor(_Person):
     """A person at the dial of a calibrated variable capacitor.
 
     Parameters
     ----------
-    ask
-        Puts a question and returns the answer.
-    tell
-        Says something that needs no answer.
+    ask, tell
+        As for any person.
     lowest_f, highest_f
         The ends of its dial, in F.
     """
 
-    identity = PERSON
-
     def __init__(
         self, ask: Ask, *, tell: Tell, lowest_f: float, highest_f: float
     ) -> None:
-        self._ask, self._tell = ask, tell
+        super().__init__(ask, tell=tell)
         self._lowest_f, self._highest_f = lowest_f, highest_f
 
     def set_capacitance(self, capacitance_f: float) -> float:
@@ -211,28 +215,22 @@ class HandCapacitor:
             return shown_f
 
         question = f"Turn the capacitor to {wanted}, and type what its dial shows"
-        return _asked(
-            self._ask, self._tell, f"{question} (Enter: just that){HINT}:", read
-        )
+        return self._asked(f"{question} (Enter: just that)", read)
 
 
-class HandDetector:
+class HandDetector(_Person):
     """A person's eye on a needle, a screen or a display.
 
     Parameters
     ----------
-    ask
-        Puts a question and returns the answer.
-    tell
-        Says something that needs no answer.
+    ask, tell
+        As for any person.
     load_ohm
         Resistance in ohm that a reading in dBm or W is told across.
     """
 
-    identity = PERSON
-
     def __init__(self, ask: Ask, *, tell: Tell, load_ohm: float) -> None:
-        self._ask, self._tell = ask, tell
+        super().__init__(ask, tell=tell)
         self._load_ohm = load_ohm
         self._unit = ""
 
@@ -252,20 +250,9 @@ class HandDetector:
             return parse_amplitude(answer, load_ohm=self._load_ohm, unit=self._unit)
 
         unit = f" in {self._unit}" if self._unit else ", with its unit"
-        question = f"Read the detector{unit}{HINT}:"
-        reading = _asked(self._ask, self._tell, question, read)
+        reading = self._asked(f"Read the detector{unit}", read)
         self._unit = reading.unit
         return Amplitude(amplitude_v=reading.amplitude_v)
 
-    def check(self) -> None:
-        """Nothing: a person refuses at once."""
-
-    def disturbed(self) -> list[str]:
-        """Nothing: a person says so."""
-        return []
-
     def restore(self) -> None:
         """Nothing: the next question sets it."""
-
-    def close(self) -> None:
-        """Nothing: there is no link."""
