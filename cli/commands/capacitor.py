@@ -88,9 +88,7 @@ def capacitor(
     else:
         span = setup.span()
     wanted = setup.wanted()
-    with setup.measuring("capacitor", job={"span": span, "capacitor": job}) as (
-        on_bench,
-        session,
-    ):
+    asked = {"span": span, "capacitor": job}
+    with setup.measuring("capacitor", job=asked) as (on_bench, session):
         result = measure_capacitor(on_bench, span, job=job, session=session)
     hand_out(result, wanted)

@@ -96,9 +96,7 @@ def coil(
     else:
         span = setup.span()
     wanted = setup.wanted()
-    with setup.measuring("coil", job={"span": span, "known": known}) as (
-        on_bench,
-        session,
-    ):
+    asked = {"span": span, "known": known}
+    with setup.measuring("coil", job=asked) as (on_bench, session):
         result = measure_coil(on_bench, span, known=known, session=session)
     hand_out(result, wanted)

@@ -123,12 +123,9 @@ def measure(
     )
     span = setup.span()
     wanted = setup.wanted()
-    with setup.measuring(
-        "fixture", job={"span": span, "fixture": job}, measured_fixture=False
-    ) as (
-        on_bench,
-        session,
-    ):
+    asked = {"span": span, "fixture": job}
+    run = setup.measuring("fixture", job=asked, measured_fixture=False)
+    with run as (on_bench, session):
         result = measure_fixture(on_bench, span, job=job, session=session)
         kind = on_bench.file.fixture.kind
     if save is not None:  # first: a closed standard output must not cost it
@@ -179,10 +176,8 @@ def check(
     past = CheckHistory(history, part=name)
     span = setup.span()
     wanted = setup.wanted()
-    with setup.measuring("check", job={"span": span, "known": known}) as (
-        on_bench,
-        session,
-    ):
+    asked = {"span": span, "known": known}
+    with setup.measuring("check", job=asked) as (on_bench, session):
         result = measure_coil(on_bench, span, known=known, session=session)
     hand_out(result, wanted)
     if not _judge(result, past):

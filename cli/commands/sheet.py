@@ -132,9 +132,7 @@ def sheet(
     )
     span = setup.span()
     wanted = setup.wanted()
-    with setup.measuring("sheet", job={"span": span, "sheet": job}) as (
-        on_bench,
-        session,
-    ):
+    asked = {"span": span, "sheet": job}
+    with setup.measuring("sheet", job=asked) as (on_bench, session):
         result = measure_sheet(on_bench, span, job=job, session=session)
     hand_out(result, wanted)

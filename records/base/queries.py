@@ -114,17 +114,7 @@ def part_rows(
     as_measured: bool = False,
     position: int | None = None,
 ) -> Iterator[PartRow]:
-    """Give a lot's parts in the order they were stored, by default as they count.
-
-    Parameters
-    ----------
-    all_attempts
-        Earlier attempts at a position too.
-    as_measured
-        The first results, whatever was worked out again.
-    position
-        That position's alone.
-    """
+    """Give a lot's parts (see `RecordBase.parts`), or those at one position."""
     p = t.parts.c
     reworks = dict[int, Rework]() if as_measured else reworks_of(connection, lot_id)
     bad = _bad_checks(connection, lot_id)

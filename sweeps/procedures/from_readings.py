@@ -84,17 +84,8 @@ def fit_readings(
     the uncertainties are those of the readings' scatter alone.
     """
     by_dial = abscissa is Abscissa.CAPACITANCE
-    if stray_f.value < 0.0 or (stray_f.value and not by_dial):
-        raise InputError(
-            "a stray is 0 or more, and belongs to a sweep over capacitance_f; leave "
-            "--stray out"
-        )
+    _refuse_misplaced(exponent, stray_f, by_dial=by_dial)
     if by_dial:
-        if exponent is not None:
-            raise InputError(
-                "over a variable capacitor the response is the same for every fixture; "
-                "leave --exponent out"
-            )
         found = fit(trace, response=PeakInCapacitance())
         deduced = _in_capacitance(found, stray_f=stray_f)
         warnings = cautions_of(found) + (() if stray_f.value else (NO_STRAY_KNOWN,))
@@ -107,16 +98,7 @@ def fit_readings(
             found, frequency_reference=exact, linearity=exact, loss_exponent=exact
         )
         warnings = cautions_of(found)
-    readings = tuple(
-        Reading(
-            frequency_hz=frequency_hz if by_dial else float(setting),
-            amplitude_v=float(amplitude_v),
-            capacitance_f=float(setting) if by_dial else None,
-        )
-        for setting, amplitude_v in zip(
-            trace.frequency_hz, trace.amplitude_v, strict=True
-        )
-    )
+    readings = _readings(trace, at_hz=frequency_hz if by_dial else None)
     used = tuple(range(len(readings)))
     settings = [Condition(name="readings from", value=source)]
     if by_dial:
@@ -132,6 +114,35 @@ def fit_readings(
             instruments=(),
             software=f"halfpower {version('halfpower')}",
         ),
+    )
+
+
+def _refuse_misplaced(
+    exponent: float | None, stray_f: Stated, *, by_dial: bool
+) -> None:
+    if stray_f.value < 0.0 or (stray_f.value and not by_dial):
+        raise InputError(
+            "a stray is 0 or more, and belongs to a sweep over capacitance_f; leave "
+            "--stray out"
+        )
+    if by_dial and exponent is not None:
+        raise InputError(
+            "over a variable capacitor the response is the same for every fixture; "
+            "leave --exponent out"
+        )
+
+
+def _readings(trace: Trace, *, at_hz: float | None) -> tuple[Reading, ...]:
+    """Give the readings of a trace; at a frequency, it is over the capacitor."""
+    return tuple(
+        Reading(
+            frequency_hz=float(setting) if at_hz is None else at_hz,
+            amplitude_v=float(amplitude_v),
+            capacitance_f=None if at_hz is None else float(setting),
+        )
+        for setting, amplitude_v in zip(
+            trace.frequency_hz, trace.amplitude_v, strict=True
+        )
     )
 
 
