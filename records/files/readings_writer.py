@@ -170,7 +170,7 @@ class ReadingsFile:
 def free_path(path: Path) -> Path:
     """Return the path, or the first of ``name-2``, ``name-3``... that is free."""
     stem = free_stem(path.with_suffix(""), suffixes=(path.suffix,))
-    return stem.with_suffix(path.suffix)
+    return _with_ending(stem, path.suffix)
 
 
 def free_stem(stem: Path, *, suffixes: Sequence[str]) -> Path:
@@ -184,7 +184,12 @@ def free_stem(stem: Path, *, suffixes: Sequence[str]) -> Path:
         The endings of the files that belong together.
     """
     candidate, number = stem, 1
-    while any(candidate.with_suffix(suffix).exists() for suffix in suffixes):
+    while any(_with_ending(candidate, suffix).exists() for suffix in suffixes):
         number += 1
         candidate = stem.with_name(f"{stem.name}-{number}")
     return candidate
+
+
+def _with_ending(stem: Path, suffix: str) -> Path:
+    """Add an ending; `with_suffix` would take ``5mm`` off ``coil-1.5mm``."""
+    return stem.with_name(stem.name + suffix)

@@ -263,6 +263,16 @@ def test_a_free_name_is_the_first_that_is_free(tmp_path: Path) -> None:
     assert names == ["l.csv", "l-2.csv", "l-3.csv"]
 
 
+def test_a_dot_in_a_name_is_no_ending(tmp_path: Path) -> None:
+    """What follows the last dot alone is: a coil of 1.5 mm is not one of 1 mm."""
+    path = tmp_path / "coil-1.5mm.csv"
+    assert free_path(path) == path
+    path.touch()
+    assert free_path(path).name == "coil-1.5mm-2.csv"
+    (tmp_path / "coil-1.png").touch()  # nobody's business
+    assert free_stem(tmp_path / "coil-1.4mm", suffixes=(".png",)).name == "coil-1.4mm"
+
+
 def test_a_sweep_s_ranges_weigh_its_readings(tmp_path: Path) -> None:
     """A full scale on every line gives relative weights; on some lines, none."""
     path = tmp_path / "readings.csv"
