@@ -1,6 +1,6 @@
 """Do the tests notice? Change the source at random places and run what must fail.
 
-    pip install --group mutation
+    pip install -e ".[test]" --group mutation
     python benchmarks/mutation.py [MODULE ...] [--most 60] [--seed 1] [--jobs 1]
 
 A module (`sweeps/run/guard.py`; all of `TARGETS` without one) gets `--most` changes,
