@@ -210,15 +210,15 @@ def test_decisions_are_those_of_one_at_a_time(*, limits: Limits, zone: bool) -> 
 
 
 def test_nothing_is_decided_of_nothing() -> None:
-    """An unmeasured part is neither accepted nor rejected, as in `decided`."""
+    """Without a value or its doubt neither accepted nor rejected, as in `decided`."""
     found = decide_rows(
-        np.array([math.nan, 1.0]),
-        u=np.array([math.nan, 0.1]),
+        np.array([math.nan, math.nan, 1.0, 1.0]),
+        u=np.array([math.nan, 0.1, math.nan, 0.1]),
         limits=Limits(lower=0.0),
         guard_band=GuardBand(),
     )
     assert [DECISIONS[code] for code in found] == [
-        Decision.UNDECIDED,
+        *3 * [Decision.UNDECIDED],
         Decision.ACCEPTED,
     ]
 

@@ -100,6 +100,7 @@ def test_bands_that_meet_accept_nothing_and_say_so() -> None:
     assert found.decision is Decision.UNDECIDED
     assert found.acceptance is None
     assert [one.code for one in found.cautions] == ["nothing_acceptable"]
+    assert "of 0.5 meet within a tolerance of 2;" in found.cautions[0].text
     binary = decide(10.0, u=0.5, limits=TEN, guard_band=BINARY)
     assert binary.decision is Decision.REJECTED
     assert binary.cautions == found.cautions
@@ -235,13 +236,14 @@ def test_what_was_not_measured_is_not_decided_on(value: float, u: float) -> None
 
 
 def test_other_refusals() -> None:
-    """A band below zero, a process without spread, a risk above one, a doubt of NaN."""
+    """A band below zero, no spread, a risk of none or all, a doubt of NaN."""
     with pytest.raises(InputError):
         GuardBand(multiple=-1.0)
     with pytest.raises(InputError):
         Process(mean=1.0, sd=0.0)
     process = Process(mean=10.0, sd=1.0)
-    with pytest.raises(InputError):
-        guard_band_for(1.5, process=process, u=0.1, limits=TEN)
+    for risk in (0.0, 1.0, 1.5):
+        with pytest.raises(InputError):
+            guard_band_for(risk, process=process, u=0.1, limits=TEN)
     with pytest.raises(InputError):
         global_risks(process, u=math.nan, limits=TEN, guard_band=SIMPLE)

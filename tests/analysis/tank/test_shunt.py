@@ -56,3 +56,6 @@ def test_shunts_in_parallel_add() -> None:
     )
     assert list(total.capacitance_f) == [1.5, 2.5]
     assert total.conductance_s == 7.0
+    rest = total - Shunt(capacitance_f=0.5, conductance_s=4.0)
+    assert list(rest.capacitance_f) == [1.0, 2.0]
+    assert rest.conductance_s == 3.0

@@ -54,10 +54,34 @@ def test_the_prediction_is_the_circuit_at_resonance() -> None:
     assert guard.predicted_v(1e5) == pytest.approx(expected_v, rel=1e-3)
 
 
+@pytest.mark.parametrize("frequency_hz", [1e5, 1e6])
+def test_a_probe_across_the_tank_halves_what_is_predicted(frequency_hz: float) -> None:
+    """Where it takes as much as a coil of Q = 400: R = Q/(w T).
+
+    Derived as above, now with G = w T/Q beside it: half of E Cc/T Q, at any frequency.
+    """
+    probe_ohm = PREDICTED_Q / (2.0 * math.pi * frequency_hz * 101e-12)
+    guard = TankGuard(tank(probe_ohm=probe_ohm), emf_v=2.0, limit_v=LIMIT_V)
+    expected_v = 0.5 * 2.0 * 1.0 / 101.0 * PREDICTED_Q
+    assert guard.predicted_v(frequency_hz) == pytest.approx(expected_v, rel=1e-3)
+
+
+def test_the_limit_itself_is_allowed() -> None:
+    """Neither the prediction nor a reading on it is above it."""
+    guard = TankGuard(tank(), emf_v=2.0, limit_v=LIMIT_V)
+    at_limit = TankGuard(tank(), emf_v=2.0, limit_v=guard.predicted_v(1e6))
+    at_limit.check_before(1e6)
+    guard.watch(Reading(frequency_hz=1e6, amplitude_v=LIMIT_V))
+
+
 def test_a_level_too_high_is_refused_before_driving() -> None:
-    """The sentence gives a level that is safe, and the caution."""
+    """The sentence gives a level that is safe, and the caution.
+
+    20 V x 400/101 = 79.2 V on the tank, less 0.12 % in 50 ohm; 30 V of it is 7.58 V.
+    """
     guard = TankGuard(tank(), emf_v=20.0, limit_v=LIMIT_V)
-    with pytest.raises(GuardError, match=r"level to 7\.\d V or less.*burns"):
+    said = r"at 20 V .* reach 79\.1 V .* limit of 30 V: .* level to 7\.6 V or .*burns"
+    with pytest.raises(GuardError, match=said):
         guard.check_before(1e6)
 
 
@@ -69,6 +93,7 @@ def test_a_safe_level_passes() -> None:
 def test_a_reading_above_the_limit_stops_the_sweep() -> None:
     """What the prediction missed the watch sees."""
     guard = TankGuard(tank(), emf_v=1.0, limit_v=LIMIT_V)
+    assert guard.highest_v == 0.0
     guard.watch(Reading(frequency_hz=1e6, amplitude_v=29.9))
     with pytest.raises(GuardError, match=r"30\.1 V r\.m\.s\."):
         guard.watch(Reading(frequency_hz=1e6, amplitude_v=30.1))
