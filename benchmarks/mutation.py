@@ -45,7 +45,7 @@ TARGETS = {
     "analysis/lots/decision_rows.py": "tests/analysis/test_rework.py",
     "sweeps/lots/outcome.py": "tests/sweeps/lots/test_outcome.py "
     "tests/sweeps/lots/test_run.py",
-    "records/base/chain.py": CHAIN,
+    "records/base/chain.py": f"{CHAIN} {BASE}/test_chain.py",
     "records/base/writing.py": CHAIN,
     "records/files/readings_writer.py": "tests/records/files/test_readings_writer.py",
     "records/files/job.py": "tests/records/files/test_job.py",

@@ -64,3 +64,44 @@ def test_readings_that_leave_a_parameter_open_are_refused() -> None:
     f = np.full(5, 1e6)
     with pytest.raises(FitError, match="undetermined"):
         minimise(Peak(), TRUTH, frequency_hz=f, amplitude_v=ONE[:5], weight=ONE[:5])
+
+
+def test_weights_and_the_inverse_normal_are_the_other_minimiser_s() -> None:
+    """Uneven weights: minimum, cost, covariance and curve as scipy's, within 1e-5.
+
+    Its Jacobian, of forward differences, is good to 1e-7 of itself; per step of f0 (a
+    half-bandwidth), ln Q and ln A it is that of the parameters times their scale.
+    """
+    rng = np.random.default_rng(3)
+    weight = rng.uniform(0.2, 5.0, F.size)
+    v = CLEAN + rng.normal(0.0, 0.02, F.size) / np.sqrt(weight)
+    start = np.array([1.004e6, 30.0, 0.5])
+    found = minimise(Peak(), start, frequency_hz=F, amplitude_v=v, weight=weight)
+    theirs = least_squares(
+        lambda p: np.sqrt(weight) * (v - Peak().amplitude(F, TRUTH * p)),
+        np.ones(3),
+        jac="3-point",
+        xtol=1e-14,
+        ftol=1e-14,
+    )
+    assert found.settled
+    assert found.cost == pytest.approx(2.0 * theirs.cost, rel=1e-9)
+    assert found.parameters == pytest.approx(TRUTH * theirs.x, rel=1e-6)
+    assert found.amplitude_v == pytest.approx(Peak().amplitude(F, found.parameters))
+    per_step = (
+        np.array([0.5 * theirs.x[0] / found.parameters[1], *theirs.x[1:]]) * theirs.jac
+    )
+    assert found.slopes * np.sqrt(weight) == pytest.approx(-per_step.T, abs=1e-5)
+    expected = np.linalg.inv(per_step.T @ per_step)
+    assert found.inverse_normal == pytest.approx(expected, rel=1e-5, abs=1e-7)
+
+
+def test_too_few_steps_are_said() -> None:
+    """Steps run out far from the minimum: not settled, and no worse than the start."""
+    start = np.array([1.004e6, 30.0, 0.5])
+    cost = float(np.sum((CLEAN - Peak().amplitude(F, start)) ** 2))
+    found = minimise(
+        Peak(), start, frequency_hz=F, amplitude_v=CLEAN, weight=ONE, max_steps=3
+    )
+    assert not found.settled
+    assert found.cost < cost

@@ -79,3 +79,37 @@ def test_a_dip_is_refused() -> None:
     v = 0.1 + ((f - 1.05e6) / 1e5) ** 2
     with pytest.raises(FitError, match="do not curve like a resonance"):
         closed_form(f, amplitude_v=v)
+
+
+def test_readings_of_nothing_are_passed_over() -> None:
+    """Zeros, and what is 1e-10 of the highest: 1/V^2 of them has no use."""
+    f = 3e6 * np.exp(np.linspace(-3.0, 3.0, 9) / 200.0)
+    v = peak(f, 3e6, 100.0, 0.2, 0.0)
+    v[[0, 8]] = 0.0, 2e-11
+    found = closed_form(f, amplitude_v=v)
+    assert found.resonant_frequency_hz == pytest.approx(3e6, rel=1e-11)
+    assert found.loaded_q == pytest.approx(100.0, rel=1e-8)
+    with pytest.raises(FitError, match=r"^0 readings above zero"):
+        closed_form(f[:0], amplitude_v=v[:0])
+    with pytest.raises(FitError, match=r"^2 readings above zero"):
+        closed_form(f[:3], amplitude_v=v[:3])
+
+
+def test_stated_uncertainties_weigh_the_readings() -> None:
+    """Every second reading with 5 % noise, the others with 0.5 %: near the bound.
+
+    Taken as equal, the bad ones would make the scatter five times as large.
+    """
+    rng = np.random.default_rng(4)
+    t = np.linspace(-5.0, 5.0, 61)
+    f = 3e6 * np.exp(np.arcsinh(t / 200.0))
+    clean = peak(f, 3e6, 100.0, 1.0, 0.0)
+    u = np.where(np.arange(61) % 2, 0.05, 0.005)
+    got = [
+        closed_form(f, amplitude_v=np.abs(v), u_amplitude_v=u).loaded_q
+        for v in clean + u * rng.normal(0.0, 1.0, (1500, 61))
+    ]
+    j = np.stack((-(clean**3) * t**2, clean**3 * t, clean)) / u
+    bound = 100.0 * np.sqrt(np.linalg.inv(j @ j.T)[0, 0])
+    # 1500 trials know a scatter to 1.8 %: three of those beyond the 4 %.
+    assert np.std(np.array(got, dtype=float)) < 1.095 * bound
