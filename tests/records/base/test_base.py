@@ -60,12 +60,40 @@ def test_same_entry_is_stored_once(base: RecordBase, invented: ModuleType) -> No
     assert base.lot("chokes").positions == 1
 
 
+def test_an_entry_asked_for_again_is_found_among_others(
+    base: RecordBase, invented: ModuleType
+) -> None:
+    """The second of three, with a lot opened after its own, and a second attempt."""
+    parts = [invented.invented_part(n) for n in (1, 2, 3)]
+    stored = [base.store(one) for one in parts]
+    base.open_lot(invented.invented_lot("later"))
+    base.store(invented.invented_part(1, lot="later"))
+    more = invented.invented_part(2, again=2)
+    stored.append(base.store(more))
+    for one, first in zip([*parts, more], stored, strict=True):
+        assert base.store(one) == dataclasses.replace(first, already=True)
+    assert [one.attempt for one in stored] == [1, 1, 1, 2]
+
+
+def test_a_rework_states_its_first_and_last_part(
+    base: RecordBase, invented: ModuleType
+) -> None:
+    """Of three parts all but the last, by their places in the lot."""
+    for n in (1, 2, 3):
+        base.store(invented.invented_part(n))
+    base.rework(invented.invented_rework([1, 2], [1e-6, 2e-6]))
+    with base._database.engine.connect() as connection:  # noqa: SLF001  looks inside
+        ((first, last),) = connection.execute(text("SELECT first, last FROM reworks"))
+    assert (first, last) == (1, 2)
+
+
 def test_taken_uuid_is_refused(base: RecordBase, invented: ModuleType) -> None:
     """Another entry under a stored UUID is no repetition."""
     part = invented.invented_part(1)
     base.store(part)
-    with pytest.raises(EntryError, match="make a new UUID"):
-        base.store(dataclasses.replace(part, label="another"))
+    for label in "abcdefgh":  # of either order of their hashes
+        with pytest.raises(EntryError, match="make a new UUID"):
+            base.store(dataclasses.replace(part, label=label))
 
 
 def test_unknown_lot_or_position_is_refused(
