@@ -1,10 +1,17 @@
 """Doubts: each flag, on a trace that deserves it."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from scipy import stats
 
 from halfpower.analysis import FitError, LeakyPeak, Peak, PeakOnFloor, Trace, fit
 from halfpower.analysis.fitting import Flag
+from halfpower.analysis.fitting.doubts import judge
+from halfpower.analysis.fitting.family_fit import fit_family
+from halfpower.analysis.fitting.judged import Judged
+from halfpower.analysis.fitting.noise import NoiseSource
 from halfpower.analysis.fitting.resonance import ResonanceFit
 
 F0, Q, A, SIGMA = 7.1e6, 120.0, 0.4, 0.004
@@ -144,3 +151,148 @@ def test_a_notch_fitted_as_a_leaky_peak_is_no_sound_result() -> None:
     except FitError:
         return
     assert {Flag.UNPHYSICAL, Flag.NOT_CONVERGED} & set(flags)
+
+
+def case_of(detuning: np.ndarray, *, q: float = Q, sigma: float = 1e-4 * A) -> Judged:
+    """Give a case of readings that miss the curve by sigma up and down in turn."""
+    f = F0 * np.exp(np.arcsinh(detuning / (2 * q)))
+    wobble = sigma * (-1.0) ** np.arange(detuning.size)
+    trace = Trace(frequency_hz=f, amplitude_v=A / np.sqrt(1 + detuning**2) + wobble)
+    found = fit_family(trace, response=Peak())
+    return Judged(
+        trace=trace,
+        found=found,
+        parameters=found.minimum.parameters,
+        n_refused=0,
+    )
+
+
+def with_fit(case: Judged, **changes: object) -> Judged:
+    """Give the case with other figures of its fit."""
+    return replace(case, found=replace(case.found, **changes))  # type: ignore[arg-type] # of any field
+
+
+LOPSIDED = EVEN + 0.03
+
+
+@pytest.mark.parametrize(
+    ("detuning", "flag"),
+    [
+        (np.linspace(-0.98, 5, 61), Flag.NOT_BRACKETED),
+        (np.linspace(-5, 0.98, 61), Flag.NOT_BRACKETED),
+        (np.linspace(-6, 0.0, 61), Flag.PEAK_AT_EDGE),
+        (np.array([*EVEN[np.abs(EVEN) > 1.1], 0.1, 0.2]), Flag.FEW_ON_PEAK),
+        (np.array([-2.0, *np.linspace(-0.7, 5, 60)]), Flag.FEW_IN_SKIRTS),
+        (np.array([*np.linspace(-5, 0.7, 60), 2.0]), Flag.FEW_IN_SKIRTS),
+    ],
+)
+def test_where_readings_lie_is_judged_on_either_side(
+    detuning: np.ndarray, flag: Flag
+) -> None:
+    """In half-bandwidths, of readings that are exact to 1e-4."""
+    assert flag in judge(case_of(detuning))
+
+
+def test_what_just_suffices_raises_no_flag() -> None:
+    """Both half-power points, three readings on the peak, two in either skirt."""
+    places = np.array([-1.02, -0.8, -0.3, 0.05, 0.4, 0.8, 1.02])
+    flags = set(judge(case_of(np.repeat(places, 3) + 1e-3 * np.arange(21))))
+    assert not flags
+    on_peak = np.array([*EVEN[np.abs(EVEN) > 1.1], 0.1, 0.2, -0.4])
+    assert Flag.FEW_ON_PEAK not in judge(case_of(on_peak))
+
+
+@pytest.mark.parametrize(
+    ("flag", "raised", "silent"),
+    [
+        (Flag.FEW_READINGS, {"degrees_of_freedom": 9.0}, {"degrees_of_freedom": 10.0}),
+        (Flag.WEAK_PEAK, {"stands": 7.9}, {"stands": 8.1}),
+        (Flag.Q_UNCERTAIN, {"u_log_q": 0.34}, {"u_log_q": 0.33}),
+        (Flag.NOT_CONVERGED, {"settled": False}, {"settled": True}),
+        (Flag.GLITCHES_REFUSED, {"n_refused": 1}, {"n_refused": 0}),
+        (Flag.MANY_GLITCHES, {"n_refused": 7}, {"n_refused": 6}),  # of 61
+        (Flag.LOW_Q, {"q": 9.9}, {"q": 10.1}),
+    ],
+)
+def test_a_flag_is_raised_where_its_sentence_says(
+    flag: Flag, raised: dict[str, float], silent: dict[str, float]
+) -> None:
+    """Ten degrees of freedom, 8 deviations, a third of Q, a tenth of the readings."""
+    for changes, expected in ((raised, True), (silent, False)):
+        case = case_of(LOPSIDED, q=changes.get("q", Q))
+        minimum, variance = case.found.minimum, case.found.variance
+        if "stands" in changes:
+            variance *= (case.strength / changes["stands"]) ** 2
+        if "u_log_q" in changes:
+            variance = changes["u_log_q"] ** 2 / minimum.inverse_normal[1, 1]
+        if "settled" in changes:
+            minimum = replace(minimum, settled=bool(changes["settled"]))
+        changed = with_fit(
+            replace(case, n_refused=int(changes.get("n_refused", 0))),
+            minimum=minimum,
+            variance=variance,
+            degrees_of_freedom=changes.get(
+                "degrees_of_freedom", case.found.degrees_of_freedom
+            ),
+        )
+        assert (flag in judge(changed)) is expected
+
+
+@pytest.mark.parametrize("free", [np.inf, 20.0])
+def test_chi_squared_is_judged_at_one_in_two_thousand(free: float) -> None:
+    """Of either tail; F where the noise itself rests on 20 degrees of freedom.
+
+    The quantiles are scipy.stats', a tenth of the risk to this side and to that.
+    """
+    case = case_of(LOPSIDED)
+    n = case.found.n_free
+    law = stats.chi2(n) if np.isinf(free) else stats.f(n, free, scale=n)
+    for quantile, flag in ((law.isf, Flag.CHI2_HIGH), (law.ppf, Flag.CHI2_LOW)):
+        for risk, expected in ((4.5e-4, True), (5.5e-4, False)):
+            cost = float(quantile(risk)) * 1e-6
+            changed = with_fit(
+                case,
+                minimum=replace(case.found.minimum, cost=cost),
+                variance=1e-6,
+                degrees_of_freedom=free,
+                noise_source=NoiseSource.REPLICATES,
+            )
+            flags = set(judge(changed)) & {Flag.CHI2_HIGH, Flag.CHI2_LOW}
+            assert flags == ({flag} if expected else set())
+
+
+@pytest.mark.parametrize(("factor", "expected"), [(1.0, False), (1.7, True)])
+def test_a_lone_top_reading_that_makes_the_curve_is_flagged(
+    factor: float, *, expected: bool
+) -> None:
+    """One reading on the peak, the next three half-bandwidths away.
+
+    As it is, the rest draw the same curve; raised by 70 %, it alone makes it narrower.
+    """
+    places = np.array([-7.0, -5.0, -4.0, -3.0, 0.05, 3.0, 4.0, 5.0, 7.0])
+    case = case_of(places, sigma=1e-6 * A)
+    v = case.trace.amplitude_v.copy()
+    v[4] *= factor
+    trace = replace(case.trace, amplitude_v=v)
+    found = fit_family(trace, response=Peak())
+    case = replace(case, trace=trace, found=found, parameters=found.minimum.parameters)
+    assert found.leverage(4) > 0.5
+    assert (Flag.ONE_READING in judge(case)) is expected
+
+
+def test_what_no_passive_circuit_gives_is_flagged() -> None:
+    """Skirts below nothing by over three uncertainties, or above the peak."""
+    trace = case_of(LOPSIDED).trace
+    found = fit_family(trace, response=LeakyPeak())
+    parameters = found.minimum.parameters
+    u = float(np.sqrt(found.minimum.inverse_normal[4, 4] * found.variance))
+    case = Judged(trace=trace, found=found, parameters=parameters, n_refused=0)
+    for lopsided, excess, expected in (
+        (0.0, -2.9 * u, False),
+        (0.0, -3.1 * u, True),
+        (0.6, 0.63, False),  # 0.36 and 0.63 of the peak's power, far off
+        (0.6, 0.65, True),
+    ):
+        changed = np.array([*parameters[:3], lopsided, excess])
+        flags = judge(replace(case, parameters=changed))
+        assert (Flag.UNPHYSICAL in flags) is expected

@@ -230,6 +230,37 @@ def test_a_folder_that_cannot_be_made_is_an_error_of_ours(path: Path) -> None:
         ReadingsFile(path / "deeper.csv", comments={})
 
 
+def test_only_a_file_without_readings_is_discarded(tmp_path: Path) -> None:
+    """One reading is enough to keep it; its folder is made, however deep."""
+    path = tmp_path / "made" / "here" / "kept.csv"
+    with ReadingsFile(path, comments={"part": "L1"}) as file:
+        file.discard()
+        assert not path.exists()
+    with _filled(path, 0.1) as file:
+        file.discard()
+    assert list(read_sweep(path).trace.amplitude_v) == [0.1]
+
+
+def test_a_name_that_no_folder_takes_is_an_error_of_ours(tmp_path: Path) -> None:
+    """POSIX lets a file system end names at 255 bytes (NAME_MAX); most do."""
+    with pytest.raises(RecordError, match=r"cannot write .*\.csv: File name too long"):
+        ReadingsFile(tmp_path / f"{'n' * 300}.csv", comments={})
+
+
+def test_a_reading_that_cannot_be_taken_back_is_an_error_of_ours(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The disk fills just then."""
+
+    def full(_: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with _filled(path, 0.1) as file:
+        monkeypatch.setattr(os, "fsync", full)
+        with pytest.raises(RecordError, match="No space left"):
+            file.take_back()
+
+
 @pytest.mark.parametrize("good_before", [0, 1, 3])
 def test_a_full_disk_keeps_what_was_written(
     path: Path, monkeypatch: pytest.MonkeyPatch, good_before: int
