@@ -169,7 +169,9 @@ def test_one_capacitor_more_or_less_differs_as_a_whole() -> None:
 
 
 def test_a_long_value_is_cut_short() -> None:
-    """A sentence stays one."""
+    """A sentence stays one, in the letters that were typed."""
+    with pytest.raises(InputError, match='was "漢字" and is "µ"'):
+        same(line(part=Invented(word="漢字")), line(part=Invented(word="µ")))
     with pytest.raises(InputError) as caught:
         same(line(part=Invented(word="a" * 9999)), line(part=Invented(word="b")))
     assert len(str(caught.value)) < 300
