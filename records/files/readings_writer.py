@@ -139,10 +139,21 @@ class ReadingsFile:
 
         Counted there: an interrupt may come between a reading's writing and any
         note of it here.
+
+        Raises
+        ------
+        RecordError
+            The file is not there any more, or cannot be read.
         """
-        self._file.flush()
-        with self.path.open(encoding="utf-8") as written:
-            return sum(line[:1].isdigit() for line in written)
+        try:
+            self._file.flush()
+            with self.path.open(encoding="utf-8") as written:
+                return sum(line[:1].isdigit() for line in written)
+        except OSError as error:
+            raise RecordError(
+                f"cannot read {self.path}: {error.strerror}; it was there when the "
+                "measurement began: leave it in its place until the end"
+            ) from error
 
     def discard(self) -> None:
         """Take the file away again, if no reading has come."""

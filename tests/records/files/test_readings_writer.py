@@ -241,6 +241,14 @@ def test_only_a_file_without_readings_is_discarded(tmp_path: Path) -> None:
     assert list(read_sweep(path).trace.amplitude_v) == [0.1]
 
 
+def test_a_file_that_was_taken_away_is_an_error_of_ours(path: Path) -> None:
+    """Somebody tidied up while it was measured."""
+    with _filled(path, 0.1) as file:
+        path.unlink()
+        with pytest.raises(RecordError, match=f"cannot read {path}: No such file"):
+            file.discard()
+
+
 def test_a_name_that_no_folder_takes_is_an_error_of_ours(tmp_path: Path) -> None:
     """POSIX lets a file system end names at 255 bytes (NAME_MAX); most do."""
     with pytest.raises(RecordError, match=r"cannot write .*\.csv: File name too long"):
