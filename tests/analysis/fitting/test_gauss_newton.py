@@ -105,3 +105,16 @@ def test_too_few_steps_are_said() -> None:
     )
     assert not found.settled
     assert found.cost < cost
+
+
+def test_readings_of_no_weight_leave_all_open() -> None:
+    """No covariance can be made of them."""
+    with pytest.raises(FitError, match="undetermined"):
+        minimise(
+            Peak(),
+            TRUTH,
+            frequency_hz=F,
+            amplitude_v=CLEAN,
+            weight=0.0 * ONE,
+            max_steps=0,
+        )
