@@ -5,7 +5,11 @@ import pytest
 from scipy.optimize import least_squares
 
 from halfpower.analysis import FitError, Peak
-from halfpower.analysis.fitting.gauss_newton import minimise, second_order_bias
+from halfpower.analysis.fitting.gauss_newton import (
+    LOWEST_Q,
+    minimise,
+    second_order_bias,
+)
 
 F = 1e6 * np.exp(np.arcsinh(np.linspace(-10.0, 10.0, 15) / 200.0))
 TRUTH = np.array([1e6, 100.0, 1.0])
@@ -118,3 +122,17 @@ def test_readings_of_no_weight_leave_all_open() -> None:
             weight=0.0 * ONE,
             max_steps=0,
         )
+
+
+def test_a_curve_that_would_be_ever_wider_does_not_settle() -> None:
+    """A dip, which no peak fits: Q falls to where a curve is no resonance's."""
+    f = np.linspace(0.9e6, 1.1e6, 21)
+    found = minimise(
+        Peak(),
+        np.array([1e6, 1.0, 1.0]),
+        frequency_hz=f,
+        amplitude_v=1.0 + ((f - 1e6) / 1e5) ** 2,
+        weight=np.ones(21),
+    )
+    assert found.parameters[1] == pytest.approx(LOWEST_Q, rel=1e-2)
+    assert not found.settled
