@@ -49,7 +49,6 @@ TANK = KnownCapacitor(
     loss=parse_stated("0.0001 +- 0.00005", "fraction"),
 )
 SELF = parse_stated("4pF +- 0.4pF", "F")
-SECOND_SELF = parse_stated("2pF +- 0.3pF", "F")
 SPAN = Span(lowest_hz=1.5e6, highest_hz=4e6)
 DIAL_HZ = 2e6
 EPS0 = 8.8541878128e-12

@@ -236,7 +236,6 @@ def lot_result(
     sound = sum(one.sound for one in tested)
     counted = Counter(one.verdict for one in parts)
     columns = _columns(tested, held)
-    figures = (column_figures(column, level=level) for column in columns)
     return LotResult(
         lot=lot,
         parts=tuple(parts),
@@ -247,7 +246,7 @@ def lot_result(
         sound=sound,
         yield_=yield_of(sound, tested=len(tested), level=level) if tested else None,
         reasons=_reasons(parts),
-        figures=tuple(one for one in figures if one is not None),
+        figures=_figures(columns, level=level),
         defects=_defects(tested, columns),
         bins=_bins(tested, held),
     )
@@ -300,6 +299,11 @@ def _units_in_order(tested: Sequence[PartRow], held: Held) -> dict[str, str]:
             units.setdefault(one.name, one.unit)
     first = (*(one.quantity for one in held.limits), *LEADING)
     return {name: units[name] for name in (*first, *units) if name in units}
+
+
+def _figures(columns: Sequence[Column], *, level: float) -> tuple[QuantityFigures, ...]:
+    found = (column_figures(one, level=level) for one in columns)
+    return tuple(one for one in found if one is not None)
 
 
 def _defects(
