@@ -48,6 +48,7 @@ __all__ = [
     "now_utc",
     "show_caution",
     "talk",
+    "write_document",
     "write_new",
     "write_text",
 ]
@@ -98,8 +99,7 @@ def hand_out(result: Result, wanted: Wanted) -> None:
     # What was found is shown first, so that a file that cannot be written costs the
     # file and nothing else.
     if wanted.quiet:
-        sys.stdout.write(to_json(result))
-        sys.stdout.flush()
+        write_document(to_json(result), STANDARD_OUTPUT)
     else:
         _print(result)
     failures: list[HalfpowerError] = []
@@ -136,6 +136,22 @@ def write_text(path: Path, text: str) -> None:
         path.write_text(text, encoding="utf-8")
     except OSError as error:
         raise InputError(f"cannot write {path}: {error.strerror}") from error
+
+
+def write_document(text: str, target: str) -> None:
+    """Write a document to a file, or to standard output for ``-``.
+
+    Raises
+    ------
+    InputError
+        The file cannot be written.
+    """
+    if target == STANDARD_OUTPUT:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    else:
+        write_text(Path(target), text)
+        talk(f"Wrote {target}")
 
 
 def write_new(path: Path, text: str) -> None:

@@ -1,8 +1,6 @@
 """Predictions, readings of a marking and choices of capacitors, on a terminal."""
 
-import sys
 from collections.abc import Sequence
-from pathlib import Path
 from typing import Any
 
 from rich.console import Console
@@ -26,7 +24,7 @@ from ...records.files import (
     marking_document,
     prediction_document,
 )
-from .output import STANDARD_OUTPUT, talk, write_text
+from .output import STANDARD_OUTPUT, write_document
 
 __all__ = ["hand_out_capacitors", "hand_out_marking", "hand_out_prediction"]
 
@@ -89,15 +87,8 @@ def hand_out_capacitors(choice: Choice, *, json: str | None) -> None:
 
 
 def _write(document: dict[str, Any], json_file: str | None) -> None:
-    if json_file is None:
-        return
-    text = document_text(document)
-    if json_file == STANDARD_OUTPUT:
-        sys.stdout.write(text)
-        sys.stdout.flush()
-        return
-    write_text(Path(json_file), text)
-    talk(f"Wrote {json_file}")
+    if json_file is not None:
+        write_document(document_text(document), json_file)
 
 
 def _print_prediction(prediction: Prediction) -> None:

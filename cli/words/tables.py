@@ -1,9 +1,7 @@
 """Tables of text on a terminal; what is in them is never taken for markup."""
 
 import json
-import sys
 from collections.abc import Iterable
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -60,12 +58,6 @@ def write_json(document: object, target: str) -> None:
     InputError
         The file cannot be written.
     """
-    from .output import STANDARD_OUTPUT, talk, write_text
+    from .output import write_document
 
-    text = json.dumps(document, indent=1, allow_nan=False) + "\n"
-    if target == STANDARD_OUTPUT:
-        sys.stdout.write(text)
-        sys.stdout.flush()
-        return
-    write_text(Path(target), text)
-    talk(f"Wrote {target}")
+    write_document(json.dumps(document, indent=1, allow_nan=False) + "\n", target)
