@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from functools import partial
 from typing import TYPE_CHECKING, Literal, get_args
 
-from ..errors import ReportError
+from ..errors import ReportError, writing_to
 from .parts import (
     KNOWN,
     UNKNOWN,
@@ -160,15 +160,12 @@ def save_hookup(which: Hookup, *, kind: Kind, path: Path) -> None:
         raise ReportError(f"a hook-up's name must end in .svg, not {path.name!r}")
     text = hookup_svg(which, kind=kind)
     beside = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+    with writing_to(path):
         try:
             beside.write_bytes(text.encode())
             beside.replace(path)
         finally:
             beside.unlink(missing_ok=True)
-    except OSError as error:
-        raise ReportError(f"cannot write {path}: {error.strerror}") from error
 
 
 def _furniture(sheet: Sheet, *, which: Hookup, kind: Kind) -> None:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from ...analysis.lots import Verdict
-from ..errors import ReportError
+from ..errors import ReportError, writing_to
 from .findings import LotResult, bin_of
 from .tables import quantity_text
 
@@ -212,11 +212,8 @@ def save_labels(
     empty: tuple[Label | None, ...] = (None,) * sheet.skip
     every, places = (*empty, *labels), sheet.columns * sheet.rows
     pages = [every[i : i + places] for i in range(0, len(every), places)]
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+    with writing_to(path):
         return _save(pages, path, sheet=sheet, ending=ending)
-    except OSError as error:
-        raise ReportError(f"cannot write {path}: {error.strerror}") from error
 
 
 def _save(

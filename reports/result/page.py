@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ...analysis.result import Result
-from ..errors import ReportError
+from ..errors import ReportError, writing_to
 from .picture import draw, save_figure
 from .summary import (
     WORDS,
@@ -135,11 +135,8 @@ def write_page(text: str, path: Path) -> None:
     ReportError
         The file cannot be written.
     """
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+    with writing_to(path):
         path.write_text(text, encoding="utf-8", errors="backslashreplace")
-    except OSError as error:
-        raise ReportError(f"cannot write {path}: {error.strerror}") from error
 
 
 def _budgets(result: Result) -> list[dict[str, object]]:

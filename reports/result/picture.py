@@ -10,7 +10,7 @@ import numpy as np
 
 from ...analysis.fitting import Abscissa
 from ...analysis.quantity import format_quantity
-from ..errors import ReportError
+from ..errors import ReportError, writing_to
 from .summary import heading
 
 if TYPE_CHECKING:
@@ -42,11 +42,8 @@ def save_picture(result: Result, path: Path) -> None:
     """
     check_picture(path)
     figure = draw(result)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+    with writing_to(path):
         save_figure(figure, path, kind=path.suffix.lower().removeprefix("."))
-    except OSError as error:
-        raise ReportError(f"cannot write {path}: {error.strerror}") from error
 
 
 def check_picture(path: Path) -> None:
