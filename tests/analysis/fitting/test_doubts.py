@@ -8,6 +8,7 @@ from scipy import stats
 
 from halfpower.analysis import FitError, LeakyPeak, Peak, PeakOnFloor, Trace, fit
 from halfpower.analysis.fitting import Flag
+from halfpower.analysis.fitting.curves import Notch
 from halfpower.analysis.fitting.doubts import judge
 from halfpower.analysis.fitting.family_fit import fit_family
 from halfpower.analysis.fitting.judged import Judged
@@ -198,6 +199,9 @@ def test_what_just_suffices_raises_no_flag() -> None:
     places = np.array([-1.02, -0.8, -0.3, 0.05, 0.4, 0.8, 1.02])
     flags = set(judge(case_of(np.repeat(places, 3) + 1e-3 * np.arange(21))))
     assert not flags
+    two = np.array([-2.0, -1.5, *np.linspace(-0.7, 5, 59)])
+    assert Flag.FEW_IN_SKIRTS not in judge(case_of(two))
+    assert Flag.FEW_IN_SKIRTS not in judge(case_of(-two[::-1]))
     on_peak = np.array([*EVEN[np.abs(EVEN) > 1.1], 0.1, 0.2, -0.4])
     assert Flag.FEW_ON_PEAK not in judge(case_of(on_peak))
 
@@ -261,23 +265,46 @@ def test_chi_squared_is_judged_at_one_in_two_thousand(free: float) -> None:
             assert flags == ({flag} if expected else set())
 
 
-@pytest.mark.parametrize(("factor", "expected"), [(1.0, False), (1.7, True)])
+@pytest.mark.parametrize(
+    ("others", "factor", "expected"),
+    [
+        ([-7.0, -5.0, -4.0, -3.0, 3.0, 4.0, 5.0, 7.0], 1.0, False),
+        ([-7.0, -5.0, -4.0, -3.0, 3.0, 4.0, 5.0, 7.0], 1.7, True),
+        ([-4.0, -3.0, 3.0], 1.7, False),  # three fix a peak, and judge nothing
+    ],
+)
 def test_a_lone_top_reading_that_makes_the_curve_is_flagged(
-    factor: float, *, expected: bool
+    others: list[float], factor: float, *, expected: bool
 ) -> None:
     """One reading on the peak, the next three half-bandwidths away.
 
     As it is, the rest draw the same curve; raised by 70 %, it alone makes it narrower.
     """
-    places = np.array([-7.0, -5.0, -4.0, -3.0, 0.05, 3.0, 4.0, 5.0, 7.0])
-    case = case_of(places, sigma=1e-6 * A)
+    case = case_of(np.array([*others, 0.05]), sigma=1e-6 * A)
     v = case.trace.amplitude_v.copy()
-    v[4] *= factor
+    v[-1] *= factor
     trace = replace(case.trace, amplitude_v=v)
     found = fit_family(trace, response=Peak())
     case = replace(case, trace=trace, found=found, parameters=found.minimum.parameters)
-    assert found.leverage(4) > 0.5
+    assert found.leverage(v.size - 1) > 0.5
     assert (Flag.ONE_READING in judge(case)) is expected
+
+
+@pytest.mark.parametrize(("depth", "expected"), [(0.95, False), (1.0, True)])
+def test_a_notch_that_leaves_everything_is_flagged(
+    depth: float, *, expected: bool
+) -> None:
+    """What is left at f0 is less than what is beside it, or there is no notch."""
+    trace = case_of(LOPSIDED).trace
+    notch = np.sqrt(1.0 - 0.99 / (1.0 + LOPSIDED**2))
+    trace = replace(trace, amplitude_v=A * notch)
+    found = fit_family(trace, response=Notch())
+    parameters = found.minimum.parameters.copy()
+    parameters[3] = depth
+    case = Judged(trace=trace, found=found, parameters=parameters, n_refused=0)
+    flags = judge(case)
+    assert (Flag.UNPHYSICAL in flags) is expected
+    assert Flag.ONE_READING not in flags
 
 
 def test_what_no_passive_circuit_gives_is_flagged() -> None:
