@@ -6,6 +6,7 @@ from .conformity import Decision as Decision
 from .conformity import GuardBand as GuardBand
 from .conformity import Limits as Limits
 from .conformity import decide as decide
+from .control_chart import SIGMAS as SIGMAS
 from .control_chart import CheckChart as CheckChart
 from .control_chart import Rule as Rule
 from .control_chart import check_chart as check_chart

@@ -18,6 +18,7 @@ from ..quantity import Caution
 from .trend import FloatArray, Numbers, finite_row
 
 __all__ = [
+    "SIGMAS",
     "CheckChart",
     "CheckVerdict",
     "Rule",
@@ -26,7 +27,7 @@ __all__ = [
     "pooled_check_chart",
 ]
 
-SIGMAS = 3.0
+SIGMAS = 3.0  # Shewhart's limits
 RUN = 6  # readings in one direction
 TOO_OFTEN = 2.0  # times the false alarms that three sigma stands for
 

@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..errors import AnalysisError, InputError
+from ..fitting import LARGEST_Q_DOUBT
 from ..quantity import Quantity, format_quantity
 from ..tank import Resonance, Tank, deduce_coil, tank_shunt
 from ..uncertainty import Joint, values_of
@@ -45,7 +46,6 @@ STRAYS = (
 SIDES = 3.0  # half-bandwidths about a resonance that readings are taken in
 TOP_OF_SPAN = 1.25  # of the resonance: up to there a sweep for it drives the tank
 SAME = 1e-12  # relative change at which the resonance is solved
-WORTHLESS = 1.0 / 3.0  # relative uncertainty from which a value says nothing
 MOST_NOISE = 0.3  # of the peak; with more there is none
 LOADED = 0.5  # share of the loss that is the fixture's, from which it is said
 
@@ -329,7 +329,7 @@ def _judged(use: Use, bench: BenchReach) -> Use:
             ("inductance", use.u_inductance, use.inductance_doubt),
             ("Q", use.u_unloaded_q, use.q_doubt),
         )
-        if u is not None and u > WORTHLESS
+        if u is not None and u > LARGEST_Q_DOUBT
     ]
     if use.tank_voltage_v > bench.tank_limit_v:
         safe_v = bench.level_v * bench.tank_limit_v / use.tank_voltage_v

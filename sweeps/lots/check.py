@@ -3,7 +3,13 @@
 from collections.abc import Mapping, Sequence
 
 from ...analysis.errors import AnalysisError
-from ...analysis.lots import CheckChart, check_chart, check_reading, pooled_check_chart
+from ...analysis.lots import (
+    SIGMAS,
+    CheckChart,
+    check_chart,
+    check_reading,
+    pooled_check_chart,
+)
 from ...analysis.quantity import Caution, Quantity
 from ...analysis.reading import Reading
 from ...analysis.result import Result
@@ -13,7 +19,7 @@ from .outcome import CheckOutcome, shown
 __all__ = ["CheckBook"]
 
 LEAST = 3  # readings that make a chart where no deviation is stated
-SIGMAS, FALSE_ALARM = 3.0, 0.0027  # Shewhart's limits, and what lies beyond them
+FALSE_ALARM = 0.0027  # what lies beyond three standard deviations
 
 
 class CheckBook:

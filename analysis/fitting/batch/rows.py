@@ -147,7 +147,7 @@ def fit_rows(
     -----
     For clean peaks it gives what `halfpower.analysis.fitting.fit` gives, bias of
     second order included, to a few hundredths of a standard uncertainty
-    (test_batch_rows.py). It refuses no glitches and knows one family.
+    (test_rows.py). It refuses no glitches and knows one family.
     """
     frequency_hz = np.atleast_2d(frequency_hz)
     _refuse(frequency_hz, amplitude_v, relative_u)
