@@ -71,11 +71,8 @@ def measure_capacitor(
     session = session or Session()
     steps = session.steps(bench)
     if job.method == "dial":
-        result = measure_by_dial(bench, span, job=job, session=session, steps=steps)
-    else:
-        result = _by_sweeps(bench, span, job=job, session=session, steps=steps)
-    session.sink.result(result)
-    return result
+        return measure_by_dial(bench, span, job=job, session=session, steps=steps)
+    return _by_sweeps(bench, span, job=job, session=session, steps=steps)
 
 
 def _by_sweeps(
@@ -90,18 +87,7 @@ def _by_sweeps(
         bench, capacitor=job.tank, self_capacitance_f=job.self_capacitance_f
     )
     fitted = ("coil", "strap") + (("capacitor",) if job.tank is not None else ())
-    known = "" if job.tank is None else f" and the {job.tank.name} across it"
-    reference = steps.sweep(
-        Arrangement(
-            step=REFERENCE,
-            instruction=f"Put the work coil on the fixture{known}, and take the "
-            "unknown off.",
-            fitted=fitted,
-            hookup="capacitor-reference",
-        ),
-        span,
-        tank=tank,
-    )
+    reference = steps.sweep(_without(job, fitted=fitted), span, tank=tank)
     sweeps, deduced = [reference], None
     if job.method != "series":
         unknown = _parallel(
@@ -114,9 +100,8 @@ def _by_sweeps(
             )
     remarks: list[str] = []
     if deduced is None or (job.method == "auto" and _is_large(deduced, tank, sweeps)):
-        series = _series(bench, span, steps=steps, fitted=fitted, first=sweeps)
-        series = _fitted_in_series(
-            bench.file, tank=tank, reference=reference, series=series
+        series = _series(
+            bench, span, steps=steps, fitted=fitted, tank=tank, reference=reference
         )
         in_series = deduce_in_series(
             tank, reference=reference.found, series=series.found
@@ -136,6 +121,17 @@ def _by_sweeps(
             *assumed_of_tank(job.tank, self_capacitance_f=job.self_capacitance_f),
         ),
         remarks=remarks,
+    )
+
+
+def _without(job: CapacitorJob, *, fitted: tuple[str, ...]) -> Arrangement:
+    known = "" if job.tank is None else f" and the {job.tank.name} across it"
+    return Arrangement(
+        step=REFERENCE,
+        instruction=f"Put the work coil on the fixture{known}, and take the "
+        "unknown off.",
+        fitted=fitted,
+        hookup="capacitor-reference",
     )
 
 
@@ -197,11 +193,13 @@ def _series(
     *,
     steps: Steps,
     fitted: tuple[str, ...],
-    first: Sequence[Swept],
+    tank: Tank,
+    reference: Swept,
 ) -> Swept:
-    f1 = first[0].found.resonant_frequency_hz
+    """Sweep with the unknown in series with the coil."""
+    f1 = reference.found.resonant_frequency_hz
     limits = bench.file.limits
-    return steps.sweep(
+    series = steps.sweep(
         Arrangement(
             step=SERIES,
             instruction="Take the unknown off the tank, take out the strap at the "
@@ -216,6 +214,7 @@ def _series(
         ),
         tank=tank_with(bench, capacitor=None, self_capacitance_f=EXACT),
     )
+    return _fitted_in_series(bench.file, tank=tank, reference=reference, series=series)
 
 
 def _fitted_in_series(

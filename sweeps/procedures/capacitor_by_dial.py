@@ -6,7 +6,7 @@ from ...analysis.errors import InputError
 from ...analysis.fitting import capacitance_fit
 from ...analysis.quantity import Stated
 from ...analysis.result import Condition, Result, Swept
-from ...analysis.tank import REFERENCE, UNKNOWN, Dial, deduce_by_dial
+from ...analysis.tank import REFERENCE, UNKNOWN, Dial, Tank, deduce_by_dial
 from ...analysis.uncertainty import stated_in
 from ...drivers.bench import CapacitorTable
 from ..plan import DialGoal
@@ -27,6 +27,22 @@ from .work_coil import across_f
 __all__ = ["measure_by_dial"]
 
 LEAST_TARGET = 0.001  # of a half-width: what a dial is good for
+
+CAREFUL = "turn the capacitor by its insulated knob"
+WITHOUT = Arrangement(
+    step=REFERENCE,
+    instruction="Put the work coil on the fixture with the variable capacitor "
+    f"across it, and take the unknown off; {CAREFUL}.",
+    fitted=("coil", "strap", "capacitor"),
+    hookup="capacitor-dial",
+)
+WITH = Arrangement(
+    step=UNKNOWN,
+    instruction="Attach the unknown across the tank, with leads as short as "
+    f"can be, and change nothing else; {CAREFUL}.",
+    fitted=("coil", "strap", "capacitor", "unknown"),
+    hookup="capacitor-dial",
+)
 
 
 def measure_by_dial(
@@ -60,70 +76,57 @@ def measure_by_dial(
             "the bench file has no variable capacitor; describe it in a table "
             "[capacitor], or sweep the frequency"
         )
-    lowest = Stated(value=table.lowest_f)
     tank = tank_on_bench(
         bench.file,
-        capacitor_f=lowest,
+        capacitor_f=Stated(value=table.lowest_f),
         capacitor_loss=table.loss,
         self_capacitance_f=job.self_capacitance_f or USUAL_SELF_CAPACITANCE,
     )
-    goal = DialGoal(
+    goal = _goal(span, table=table, tank=tank, frequency_hz=frequency_hz)
+    reference = steps.turn(WITHOUT, goal, tank=tank)
+    unknown = steps.turn(WITH, _below(goal, reference, table=table), tank=tank)
+    dial = _dial(table)
+    return capacitor_result(
+        bench,
+        job=job,
+        session=session,
+        deduced=deduce_by_dial(
+            dial,
+            frequency_hz=frequency_hz,
+            reference=capacitance_fit(reference.found),
+            unknown=capacitance_fit(unknown.found),
+            linearity=tank.linearity,
+        ),
+        sweeps=(reference, unknown),
+        settings=(
+            *settings_of(bench.file, tank=tank),
+            Condition(name="frequency", value=Stated(value=frequency_hz), unit="Hz"),
+            *conditions(stated_in(dial)),
+        ),
+        warnings=steps.cautions,
+        remarks=(),
+    )
+
+
+def _dial(table: CapacitorTable) -> Dial:
+    return Dial(
+        scale_error=Stated.within(0.0, half_width=table.scale_error),
+        loss=table.loss,
+        inductance_h=table.inductance,
+    )
+
+
+def _goal(
+    span: Span, *, table: CapacitorTable, tank: Tank, frequency_hz: float
+) -> DialGoal:
+    """Look over the whole dial, as closely as one can be read."""
+    return DialGoal(
         frequency_hz=frequency_hz,
         lowest_f=table.lowest_f,
         highest_f=table.highest_f,
         beside_f=across_f(tank, frequency_hz=frequency_hz) - table.lowest_f,
         target=max(span.target, LEAST_TARGET),
         most_readings=span.most_readings,
-    )
-    careful = "turn the capacitor by its insulated knob"
-    reference = steps.turn(
-        Arrangement(
-            step=REFERENCE,
-            instruction="Put the work coil on the fixture with the variable capacitor "
-            f"across it, and take the unknown off; {careful}.",
-            fitted=("coil", "strap", "capacitor"),
-            hookup="capacitor-dial",
-        ),
-        goal,
-        tank=tank,
-    )
-    unknown = steps.turn(
-        Arrangement(
-            step=UNKNOWN,
-            instruction="Attach the unknown across the tank, with leads as short as "
-            f"can be, and change nothing else; {careful}.",
-            fitted=("coil", "strap", "capacitor", "unknown"),
-            hookup="capacitor-dial",
-        ),
-        _below(goal, reference, table=table),
-        tank=tank,
-    )
-    dial = Dial(
-        scale_error=Stated.within(0.0, half_width=table.scale_error),
-        loss=table.loss,
-        inductance_h=table.inductance,
-    )
-    deduced = deduce_by_dial(
-        dial,
-        frequency_hz=frequency_hz,
-        reference=capacitance_fit(reference.found),
-        unknown=capacitance_fit(unknown.found),
-        linearity=tank.linearity,
-    )
-    settings = (
-        *settings_of(bench.file, tank=tank),
-        Condition(name="frequency", value=Stated(value=frequency_hz), unit="Hz"),
-        *conditions(stated_in(dial)),
-    )
-    return capacitor_result(
-        bench,
-        job=job,
-        session=session,
-        deduced=deduced,
-        sweeps=(reference, unknown),
-        settings=settings,
-        warnings=tuple(steps.cautions),
-        remarks=[],
     )
 
 

@@ -13,7 +13,6 @@ from ..run import (
     IdentifiedBench,
     KnownCapacitor,
     Session,
-    collect_evidence,
     compared,
 )
 from .marked import Marked
@@ -87,14 +86,13 @@ def capacitor_result(
         if resolved
         else bounded(deduced, losses=("dissipation_factor", "series_resistance"))
     )
-    return Result(
+    return session.conclude(
+        bench,
         procedure="capacitor",
-        label=session.label,
         quantities=quantities,
         warnings=(*warnings, *_unresolved(resolved=resolved)),
-        evidence=collect_evidence(
-            bench, settings=settings, sweeps=sweeps, begun=session.begun
-        ),
+        settings=settings,
+        sweeps=sweeps,
         remarks=(*remarks, *_agreement(quantities, job=job)),
     )
 

@@ -9,7 +9,6 @@ from ...analysis.fitting import LARGEST_Q_DOUBT
 from ...analysis.quantity import Caution, Quantity, Stated, describe
 from ...analysis.result import Result, Swept
 from ...analysis.tank import (
-    CoilPoint,
     Tank,
     capacitors_stated,
     deduce_coil,
@@ -21,7 +20,6 @@ from ..run import (
     AROUND,
     MOST_SHARE,
     ON_SEVERAL,
-    USUAL_SELF_CAPACITANCE,
     Arrangement,
     Expected,
     IdentifiedBench,
@@ -31,19 +29,16 @@ from ..run import (
     Steps,
     assumed_loss,
     assumed_self_capacitance,
-    collect_evidence,
     compared,
     conditions,
     expected_span,
-    next_span,
     settings_of,
-    tank_on_bench,
 )
 from .marked import Marked
+from .work_coil import on_each_capacitor, tank_with
 
 __all__ = ["KnownParts", "coil_span", "measure_coil"]
 
-EXACT = Stated(value=0.0)
 MISFIT = 1e-3  # a chance below which points are off a line
 
 
@@ -172,22 +167,8 @@ def measure_coil(
     session = session or Session()
     steps = session.steps(bench)
     if len(known.capacitors) > 1:
-        result = _on_several(bench, span, known=known, session=session, steps=steps)
-    else:
-        result = _on_one(bench, span, known=known, session=session, steps=steps)
-    session.sink.result(result)
-    return result
-
-
-def _tank(
-    bench: IdentifiedBench, *, capacitor: KnownCapacitor | None, known: KnownParts
-) -> Tank:
-    return tank_on_bench(
-        bench.file,
-        capacitor_f=EXACT if capacitor is None else capacitor.capacitance_f,
-        capacitor_loss=EXACT if capacitor is None else capacitor.usual_loss,
-        self_capacitance_f=known.self_capacitance_f or USUAL_SELF_CAPACITANCE,
-    )
+        return _on_several(bench, span, known=known, session=session, steps=steps)
+    return _on_one(bench, span, known=known, session=session, steps=steps)
 
 
 # One capacitor, or none -------------------------------------------------------------
@@ -202,7 +183,9 @@ def _on_one(
     steps: Steps,
 ) -> Result:
     capacitor = known.capacitors[0] if known.capacitors else None
-    tank = _tank(bench, capacitor=capacitor, known=known)
+    tank = tank_with(
+        bench, capacitor=capacitor, self_capacitance_f=known.self_capacitance_f
+    )
     fitted = ("coil", "strap") + (() if capacitor is None else ("capacitor",))
     swept = steps.sweep(
         Arrangement(
@@ -223,17 +206,13 @@ def _on_one(
     assumed = [] if known.self_capacitance_f else [assumed_self_capacitance()]
     if capacitor is not None and capacitor.loss is None:
         assumed.append(assumed_loss())
-    return Result(
+    return session.conclude(
+        bench,
         procedure="coil",
-        label=session.label,
         quantities=quantities,
         warnings=(*steps.cautions, *assumed, *_doubtful_q(quantities)),
-        evidence=collect_evidence(
-            bench,
-            settings=settings_of(bench.file, tank=tank, span=span),
-            sweeps=(swept, *driven),
-            begun=session.begun,
-        ),
+        settings=settings_of(bench.file, tank=tank, span=span),
+        sweeps=(swept, *driven),
         remarks=(*_agreement(quantities, known=known), *_drive_remarks(driven)),
     )
 
@@ -302,55 +281,33 @@ def _on_several(
     session: Session,
     steps: Steps,
 ) -> Result:
-    sweeps: list[Swept] = []
-    points: list[CoilPoint] = []
-    for number, capacitor in enumerate(known.capacitors, start=1):
-        slot = "capacitor" if number == 1 else f"capacitor-{number}"
-        swept = steps.sweep(
-            Arrangement(
-                step=capacitor.name,
-                instruction=f"Put the {capacitor.name} capacitor across the coil, and "
-                "take any other off.",
-                fitted=("coil", "strap", slot),
-                hookup="coil",
-            ),
-            next_span(span, points, capacitor, bench=bench),
-            tank=_tank(bench, capacitor=capacitor, known=known),
-        )
-        sweeps.append(swept)
-        points.append(
-            CoilPoint(
-                step=capacitor.name,
-                capacitor_f=capacitor.capacitance_f,
-                capacitor_loss=capacitor.usual_loss,
-                found=swept.found,
-            )
-        )
-    tank = _tank(bench, capacitor=None, known=known)
+    sweeps, points = on_each_capacitor(
+        bench,
+        span,
+        capacitors=known.capacitors,
+        self_capacitance_f=known.self_capacitance_f,
+        steps=steps,
+        arranged=_across_the_coil,
+    )
+    tank = tank_with(bench, capacitor=None, self_capacitance_f=known.self_capacitance_f)
     common = Stated.within(0.0, half_width=known.common_error)
     found = deduce_coil_line(tank, points=points, common=common)
-    beside = [
-        replace(swept, quantities=swept.quantities + _of_step(found, swept.step))
-        for swept in sweeps
-    ]
     own = tuple(one for one in found if "," not in one.name)
-    first = _of_step(found, points[0].step)
     chance = misfit(tank, points=points)
     assumed = [assumed_loss()] if any(c.loss is None for c in known.capacitors) else []
-    return Result(
+    return session.conclude(
+        bench,
         procedure="coil",
-        label=session.label,
-        quantities=(*own, *first),
+        quantities=(*own, *_of_step(found, points[0].step)),
         warnings=(*steps.cautions, *_off_the_line(chance), *assumed, *_negative(own)),
-        evidence=collect_evidence(
-            bench,
-            settings=(
-                *settings_of(bench.file, tank=tank, span=span, left_out=ON_SEVERAL),
-                *conditions(capacitors_stated(points, common=common)),
-            ),
-            sweeps=beside,
-            begun=session.begun,
+        settings=(
+            *settings_of(bench.file, tank=tank, span=span, left_out=ON_SEVERAL),
+            *conditions(capacitors_stated(points, common=common)),
         ),
+        sweeps=[
+            replace(swept, quantities=swept.quantities + _of_step(found, swept.step))
+            for swept in sweeps
+        ],
         remarks=(
             *_agreement(own, known=known),
             *_self_agreement(own, known=known),
@@ -359,6 +316,16 @@ def _on_several(
                 "stand beside each sweep."
             ),
         ),
+    )
+
+
+def _across_the_coil(capacitor: KnownCapacitor, place: str) -> Arrangement:
+    return Arrangement(
+        step=capacitor.name,
+        instruction=f"Put the {capacitor.name} capacitor across the coil, and "
+        "take any other off.",
+        fitted=("coil", "strap", place),
+        hookup="coil",
     )
 
 

@@ -9,7 +9,6 @@ from ...analysis.quantity import Quantity, Stated
 from ...analysis.result import Condition, Result, Swept
 from ...analysis.tank import (
     PROBE,
-    CoilPoint,
     FixtureCoil,
     Tank,
     capacitors_stated,
@@ -28,12 +27,10 @@ from ..run import (
     Span,
     Steps,
     assumed_loss,
-    collect_evidence,
     conditions,
-    next_span,
     settings_of,
 )
-from .work_coil import attached_span, tank_with
+from .work_coil import attached_span, on_each_capacitor, tank_with
 
 STRAY = "fixture's stray"  # as a budget shows it
 
@@ -154,44 +151,34 @@ def measure_fixture(
     tank = tank_with(bench, capacitor=None, self_capacitance_f=None)
     common = Stated.within(0.0, half_width=job.common_error)
     deduced = list(deduce_stray(tank, coils=coils, common=common))
-    stray = deduced[0]
-    loaded = replace(
-        tank_with(
-            bench,
-            capacitor=job.capacitors[0],
-            self_capacitance_f=job.coils[0].self_capacitance_f,
-        ),
-        stray_f=Stated(value=max(stray.value, 0.0), u=stray.standard_uncertainty),
-    )
+    loaded = _with_stray(bench, job=job, stray=deduced[0])
     deduced += _loading(bench, span, job=job, steps=steps, sweeps=sweeps, tank=loaded)
-    assumed = (
-        [assumed_loss("known capacitors'")]
-        if any(one.loss is None for one in job.capacitors)
-        else []
-    )
-    result = Result(
+    lossy = any(one.loss is None for one in job.capacitors)
+    assumed = [assumed_loss("known capacitors'")] if lossy else []
+    unused = () if job.measures_loading else (*ON_SEVERAL, STRAY)
+    return session.conclude(
+        bench,
         procedure="fixture",
-        label=session.label,
-        quantities=tuple(deduced),
+        quantities=deduced,
         warnings=(*steps.cautions, *assumed),
-        evidence=collect_evidence(
-            bench,
-            settings=(
-                *settings_of(
-                    bench.file,
-                    tank=loaded,
-                    span=span,
-                    left_out=() if job.measures_loading else (*ON_SEVERAL, STRAY),
-                ),
-                *_of_job(job, coils=coils, common=common),
-            ),
-            sweeps=sweeps,
-            begun=session.begun,
+        settings=(
+            *settings_of(bench.file, tank=loaded, span=span, left_out=unused),
+            *_of_job(job, coils=coils, common=common),
         ),
+        sweeps=sweeps,
         remarks=_agreement(coils, job=job, bench=bench, common=common),
     )
-    session.sink.result(result)
-    return result
+
+
+def _with_stray(bench: IdentifiedBench, *, job: FixtureJob, stray: Quantity) -> Tank:
+    """Give the first coil's tank on the first capacitor, its stray as measured."""
+    tank = tank_with(
+        bench,
+        capacitor=job.capacitors[0],
+        self_capacitance_f=job.coils[0].self_capacitance_f,
+    )
+    measured = Stated(value=max(stray.value, 0.0), u=stray.standard_uncertainty)
+    return replace(tank, stray_f=measured)
 
 
 def _of_job(
@@ -229,35 +216,21 @@ def _with_coil(
     """Sweep one coil on every capacitor."""
     coil = job.coils[number - 1]
     slot = "coil" if number == 1 else f"coil-{number}"
-    points: list[CoilPoint] = []
-    for count, capacitor in enumerate(job.capacitors, start=1):
-        step = f"{coil.name}, {capacitor.name}"
-        across = "capacitor" if count == 1 else f"capacitor-{count}"
-        swept = steps.sweep(
-            Arrangement(
-                step=step,
-                instruction=f"Put {coil.name} on the fixture with the "
-                f"{capacitor.name} capacitor across it, and nothing else.",
-                fitted=(slot, "strap", across),
-                hookup="fixture-known-capacitor",
-            ),
-            next_span(span, points, capacitor, bench=bench),
-            tank=tank_with(
-                bench,
-                capacitor=capacitor,
-                self_capacitance_f=coil.self_capacitance_f,
-            ),
-        )
-        sweeps.append(swept)
-        points.append(
-            CoilPoint(
-                step=step,
-                capacitor_f=capacitor.capacitance_f,
-                capacitor_loss=capacitor.usual_loss,
-                found=swept.found,
-                capacitor=capacitor.name,
-            )
-        )
+    taken, points = on_each_capacitor(
+        bench,
+        span,
+        capacitors=job.capacitors,
+        self_capacitance_f=coil.self_capacitance_f,
+        steps=steps,
+        arranged=lambda capacitor, across: Arrangement(
+            step=f"{coil.name}, {capacitor.name}",
+            instruction=f"Put {coil.name} on the fixture with the "
+            f"{capacitor.name} capacitor across it, and nothing else.",
+            fitted=(slot, "strap", across),
+            hookup="fixture-known-capacitor",
+        ),
+    )
+    sweeps.extend(taken)
     return FixtureCoil(
         name=coil.name,
         self_capacitance_f=coil.self_capacitance_f,

@@ -14,6 +14,7 @@ from ...analysis.tank import (
     THICK,
     Method,
     SheetSample,
+    Tank,
     deduce_sheet,
 )
 from ...analysis.uncertainty import stated_in
@@ -25,8 +26,8 @@ from ..run import (
     Session,
     SheetState,
     Span,
+    Steps,
     assumed_of_tank,
-    collect_evidence,
     conditions,
     settings_of,
 )
@@ -37,6 +38,11 @@ __all__ = ["SheetJob", "measure_sheet"]
 FAR_APART = 0.2  # of the calculated air value: a gap that asks for an explanation
 
 SLOTS = {THICK: "thicker"}  # of a simulated fixture; the others' is "unknown"
+_HOOKUPS: dict[SheetState, str] = {
+    "out": "plates-out",
+    "air": "plates-air",
+    "in": "plates-sheet",
+}
 _STEPS: dict[str, tuple[str, SheetState]] = {
     REFERENCE: ("Put the work coil on the fixture, and take the plates off.", "out"),
     AIR: (
@@ -127,38 +133,7 @@ def measure_sheet(
     tank = tank_with(
         bench, capacitor=job.tank, self_capacitance_f=job.self_capacitance_f
     )
-    present = ("coil", "strap") + (("capacitor",) if job.tank is not None else ())
-    sweeps: list[Swept] = []
-    for step in job.steps:
-        instruction, state = _STEPS[step]
-        here = (
-            span
-            if not sweeps
-            else attached_span(
-                span, bench=bench, tank=tank, reference=sweeps[0], expected_f=None
-            )
-        )
-        plates = () if state == "out" else (SLOTS.get(step, "unknown"),)
-        arrangement = Arrangement(
-            step=step,
-            instruction=instruction,
-            fitted=(*present, *plates),
-            sheet=state,
-            hookup={"out": "plates-out", "air": "plates-air", "in": "plates-sheet"}[
-                state
-            ],
-        )
-        try:
-            sweeps.append(steps.sweep(arrangement, here, tank=tank))
-        except GuardError:
-            raise  # a voltage says nothing of the plates, and nothing goes on at it
-        except SweepError as error:
-            if not sweeps:
-                raise
-            raise NoResonanceError(
-                f"with the plates on ({step}) the tank has no resonance to measure: "
-                f"they touch, or the sheet is far too lossy; {error}"
-            ) from error
+    sweeps = _on_each_step(bench, span, job=job, steps=steps, tank=tank)
     deduced = deduce_sheet(
         tank,
         sample=job.sample,
@@ -167,28 +142,56 @@ def measure_sheet(
     )
     quantities = bounded(deduced, losses=("loss_tangent",))
     shown, beside = quantities[:2], quantities[2:]
-    result = Result(
+    return session.conclude(
+        bench,
         procedure="sheet",
-        label=session.label,
         quantities=quantities,
         warnings=(
             *steps.cautions,
             *assumed_of_tank(job.tank, self_capacitance_f=job.self_capacitance_f),
             *_gap_caution(beside),
         ),
-        evidence=collect_evidence(
-            bench,
-            settings=(
-                *settings_of(bench.file, tank=tank, span=span),
-                *_geometry(job),
-            ),
-            sweeps=sweeps,
-            begun=session.begun,
-        ),
+        settings=(*settings_of(bench.file, tank=tank, span=span), *_geometry(job)),
+        sweeps=sweeps,
         remarks=(*_gap(beside), *_candidates(shown)),
     )
-    session.sink.result(result)
-    return result
+
+
+def _on_each_step(
+    bench: IdentifiedBench, span: Span, *, job: SheetJob, steps: Steps, tank: Tank
+) -> list[Swept]:
+    """Sweep without the plates, then with them as the method has them."""
+    before, *attached = job.steps
+    reference = steps.sweep(_arranged(before, job=job), span, tank=tank)
+    lower = attached_span(
+        span, bench=bench, tank=tank, reference=reference, expected_f=None
+    )
+    sweeps = [reference]
+    for step in attached:
+        try:
+            sweeps.append(steps.sweep(_arranged(step, job=job), lower, tank=tank))
+        except GuardError:
+            raise  # a voltage says nothing of the plates, and nothing goes on at it
+        except SweepError as error:
+            raise NoResonanceError(
+                f"with the plates on ({step}) the tank has no resonance to measure: "
+                f"they touch, or the sheet is far too lossy; {error}"
+            ) from error
+    return sweeps
+
+
+def _arranged(step: str, *, job: SheetJob) -> Arrangement:
+    """Say what is on the fixture in a step, and how the plates are."""
+    instruction, state = _STEPS[step]
+    capacitor = () if job.tank is None else ("capacitor",)
+    plates = () if state == "out" else (SLOTS.get(step, "unknown"),)
+    return Arrangement(
+        step=step,
+        instruction=instruction,
+        fitted=("coil", "strap", *capacitor, *plates),
+        sheet=state,
+        hookup=_HOOKUPS[state],
+    )
 
 
 def _geometry(job: SheetJob) -> tuple[Condition, ...]:

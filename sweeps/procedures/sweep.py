@@ -7,7 +7,6 @@ from ..run import (
     IdentifiedBench,
     Session,
     Span,
-    collect_evidence,
     settings_of,
     tank_on_bench,
 )
@@ -48,17 +47,11 @@ def measure_resonance(
     steps = session.steps(bench)
     as_it_is = Arrangement(step="", instruction="", fitted=())
     swept = steps.sweep(as_it_is, span, tank=tank)
-    result = Result(
+    return session.conclude(
+        bench,
         procedure="sweep",
-        label=session.label,
         quantities=swept.quantities,
-        warnings=tuple(steps.cautions),
-        evidence=collect_evidence(
-            bench,
-            settings=settings_of(bench.file, tank=tank, span=span),
-            sweeps=(swept,),
-            begun=session.begun,
-        ),
+        warnings=steps.cautions,
+        settings=settings_of(bench.file, tank=tank, span=span),
+        sweeps=(swept,),
     )
-    session.sink.result(result)
-    return result

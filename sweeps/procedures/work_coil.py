@@ -1,22 +1,25 @@
-"""What the procedures share that put something across a work coil's tank."""
+"""What the procedures share that put something across a coil's tank."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from ...analysis.quantity import Quantity, Stated
 from ...analysis.result import Swept
-from ...analysis.tank import Tank, bound_of, tank_shunt
+from ...analysis.tank import CoilPoint, Tank, bound_of, tank_shunt
 from ...analysis.uncertainty import values_of
 from ..run import (
     USUAL_SELF_CAPACITANCE,
+    Arrangement,
     IdentifiedBench,
     KnownCapacitor,
     Span,
+    Steps,
+    next_span,
     tank_on_bench,
 )
 
-__all__ = ["across_f", "attached_span", "bounded", "tank_with"]
+__all__ = ["across_f", "attached_span", "bounded", "on_each_capacitor", "tank_with"]
 
 EXACT = Stated(value=0.0)
 WIDEST_FALL = 12.0  # of the frequency, where nothing is known of the unknown
@@ -30,13 +33,48 @@ def tank_with(
     capacitor: KnownCapacitor | None,
     self_capacitance_f: Stated | None,
 ) -> Tank:
-    """Put the bench's constants and what stays across the work coil together."""
+    """Put the bench's constants and what stays across the coil together."""
     return tank_on_bench(
         bench.file,
         capacitor_f=EXACT if capacitor is None else capacitor.capacitance_f,
         capacitor_loss=EXACT if capacitor is None else capacitor.usual_loss,
         self_capacitance_f=self_capacitance_f or USUAL_SELF_CAPACITANCE,
     )
+
+
+def on_each_capacitor(
+    bench: IdentifiedBench,
+    span: Span,
+    *,
+    capacitors: Sequence[KnownCapacitor],
+    self_capacitance_f: Stated | None,
+    steps: Steps,
+    arranged: Callable[[KnownCapacitor, str], Arrangement],
+) -> tuple[list[Swept], list[CoilPoint]]:
+    """Sweep a coil on one known capacitor after the other.
+
+    `arranged` says how one is put on the fixture, given its place there.
+    """
+    sweeps: list[Swept] = []
+    points: list[CoilPoint] = []
+    for number, one in enumerate(capacitors, start=1):
+        place = "capacitor" if number == 1 else f"capacitor-{number}"
+        swept = steps.sweep(
+            arranged(one, place),
+            next_span(span, points, one, bench=bench),
+            tank=tank_with(bench, capacitor=one, self_capacitance_f=self_capacitance_f),
+        )
+        sweeps.append(swept)
+        points.append(
+            CoilPoint(
+                step=swept.step,
+                capacitor_f=one.capacitance_f,
+                capacitor_loss=one.usual_loss,
+                found=swept.found,
+                capacitor=one.name,
+            )
+        )
+    return sweeps, points
 
 
 def attached_span(

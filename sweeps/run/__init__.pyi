@@ -15,7 +15,6 @@ from .on_bench import EXPONENTS as EXPONENTS
 from .on_bench import ON_SEVERAL as ON_SEVERAL
 from .on_bench import IdentifiedBench as IdentifiedBench
 from .on_bench import Span as Span
-from .on_bench import collect_evidence as collect_evidence
 from .on_bench import conditions as conditions
 from .on_bench import settings_of as settings_of
 from .on_bench import tank_on_bench as tank_on_bench

@@ -1,12 +1,11 @@
-"""What every procedure does on a bench: guard, run the plan, keep proof."""
+"""What every procedure does on a bench: guard, run the plan, say the settings."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from importlib.metadata import version
 from typing import Protocol
 
 from ...analysis.quantity import Caution, Stated, Unit
-from ...analysis.result import Condition, Evidence, Swept
+from ...analysis.result import Condition
 from ...analysis.tank import Tank
 from ...analysis.uncertainty import stated_in
 from ...drivers.bench import BenchFile
@@ -21,7 +20,6 @@ __all__ = [
     "IdentifiedBench",
     "Span",
     "check_span",
-    "collect_evidence",
     "conditions",
     "guard_on",
     "settings_of",
@@ -245,20 +243,3 @@ def settings_of(
 
 def _exact(name: str, value: float, *, unit: Unit) -> Condition:
     return Condition(name=name, value=Stated(value=value), unit=unit)
-
-
-def collect_evidence(
-    bench: IdentifiedBench,
-    *,
-    settings: Sequence[Condition],
-    sweeps: Sequence[Swept],
-    begun: str,
-) -> Evidence:
-    """Put together what a result was made from."""
-    return Evidence(
-        sweeps=tuple(sweeps),
-        settings=tuple(settings),
-        instruments=tuple(bench.identities.items()),
-        software=f"halfpower {version('halfpower')}",
-        begun=begun,
-    )

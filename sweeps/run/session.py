@@ -1,8 +1,11 @@
 """What a procedure is run with, beside its bench and its part."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from importlib.metadata import version
 
+from ...analysis.quantity import Caution, Quantity
+from ...analysis.result import Condition, Evidence, Result, Swept
 from .on_bench import IdentifiedBench
 from .resonate import Stored
 from .sink import NullSink, Sink
@@ -41,3 +44,32 @@ class Session:
         return Steps(
             bench, attendant=self.attendant, sink=self.sink, stored=self.stored
         )
+
+    def conclude(
+        self,
+        bench: IdentifiedBench,
+        *,
+        procedure: str,
+        quantities: Iterable[Quantity],
+        warnings: Iterable[Caution],
+        settings: Iterable[Condition],
+        sweeps: Iterable[Swept],
+        remarks: Iterable[str] = (),
+    ) -> Result:
+        """Put a result and what it was made from together, and give it to the sink."""
+        result = Result(
+            procedure=procedure,
+            label=self.label,
+            quantities=tuple(quantities),
+            warnings=tuple(warnings),
+            evidence=Evidence(
+                sweeps=tuple(sweeps),
+                settings=tuple(settings),
+                instruments=tuple(bench.identities.items()),
+                software=f"halfpower {version('halfpower')}",
+                begun=self.begun,
+            ),
+            remarks=tuple(remarks),
+        )
+        self.sink.result(result)
+        return result
