@@ -155,6 +155,33 @@ def test_two_peaks_are_not_the_readings_of_one() -> None:
     assert 0.7 * noise < float(said[2]) < 3.0 * noise
 
 
+@pytest.mark.parametrize(
+    ("share", "noise", "refused"),
+    [
+        (0.029, 0.0, False),
+        (0.031, 0.0, True),
+        (0.05, 0.05 / 9.5, False),
+        (0.05, 0.05 / 10.5, True),
+    ],
+)
+def test_a_miss_of_three_percent_and_ten_times_the_noise_is_refused(
+    share: float, noise: float, *, refused: bool
+) -> None:
+    """All readings off the curve by a share of its height, and by noise besides.
+
+    4001 of them know their own scatter to 1.2 %.
+    """
+    case = case_of(np.linspace(-5, 5, 4001))
+    off = share + noise * np.random.default_rng(3).standard_normal(4001)
+    trace = replace(case.trace, amplitude_v=case.trace.amplitude_v + A * off)
+    case = replace(case, trace=trace)
+    if refused:
+        with pytest.raises(FitError, match="are not those of one peak"):
+            refuse_unbelievable(case)
+    else:
+        refuse_unbelievable(case)
+
+
 def test_a_fit_that_did_not_settle_is_refused() -> None:
     """Whatever it came to."""
     case = case_of(EVEN)
@@ -166,7 +193,8 @@ def test_a_fit_that_did_not_settle_is_refused() -> None:
 
 def test_a_q_uncertain_by_more_than_itself_is_none() -> None:
     """By itself it is let pass, and flagged; no number at all is not."""
-    refuse_empty_q(loaded_q=50.0, u_loaded_q=50.0)
+    for u in (0.0, 49.0, 50.0):
+        refuse_empty_q(loaded_q=50.0, u_loaded_q=u)
     for u in (50.1, np.nan, np.inf):
         with pytest.raises(FitError, match="do not tell Q: it comes to 50 with"):
             refuse_empty_q(loaded_q=50.0, u_loaded_q=u)
