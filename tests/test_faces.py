@@ -57,9 +57,10 @@ def test_a_folders_face_says_what_to_use(folder: str) -> None:
 
 
 def test_faces_import_nothing_heavy() -> None:
-    """All of them together leave numpy, VISA and the database unimported."""
+    """All of them, the command too, leave numpy, VISA and the database unimported."""
     program = (
-        f"import sys, importlib; [importlib.import_module(p) for p in {PACKAGES!r}]; "
+        "import sys, importlib, halfpower.cli.app; "
+        f"[importlib.import_module(p) for p in {PACKAGES!r}]; "
         f"print(*(one for one in {HEAVY!r} if one in sys.modules))"
     )
     command = [sys.executable, "-c", program]

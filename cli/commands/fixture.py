@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..at_bench import Setup, measures
-from ..words import known_capacitor, stated_or_none, talk, with_exit_status
+from ..words import known_capacitor, stated_or_none, with_exit_status
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -106,7 +106,7 @@ def measure(
         fixture_record,
         measure_fixture,
     )
-    from ..words import hand_out
+    from ..words import hand_out, talk
 
     job = FixtureJob(
         coils=tuple(
@@ -190,6 +190,7 @@ def _judge(result: "Result", past: "CheckHistory") -> bool:
     With fewer than five checks before it, it counts as in control.
     """
     from ...records.files import CHECKED
+    from ..words import talk
 
     values = {name: result[name].value for name in CHECKED}
     count = len(past.values["loaded_q"])
@@ -216,6 +217,7 @@ def _judge(result: "Result", past: "CheckHistory") -> bool:
 def _judged(name: str, value: float, history: "Sequence[float]") -> bool:
     from ...analysis.errors import AnalysisError, InputError
     from ...analysis.lots import check_chart, check_reading
+    from ..words import talk
 
     try:
         chart = check_chart(history, allow_for_few=True)
