@@ -72,3 +72,11 @@ def test_the_wheel_has_every_package() -> None:
     """`pyproject.toml` names each folder that has a face; setuptools takes no other."""
     settings = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
     assert settings["tool"]["setuptools"]["packages"] == PACKAGES
+
+
+@pytest.mark.parametrize("stub", STUBS, ids=face_of)
+def test_no_name_of_a_face_is_a_modules(stub: Path) -> None:
+    """Importing the module would put it in the name's place."""
+    modules = {one.stem for one in stub.parent.glob("*.py")}
+    modules |= {one.parent.name for one in stub.parent.glob("*/__init__.py")}
+    assert not modules & set(importlib.import_module(face_of(stub)).__all__)

@@ -1,7 +1,4 @@
 from .along import with_intervals_along as with_intervals_along
-from .first_order import Deduction as Deduction
-from .first_order import FirstOrder as FirstOrder
-from .first_order import first_order as first_order
 from .propagation import propagate as propagate
 from .record import Joint as Joint
 from .record import Known as Known
@@ -15,3 +12,6 @@ from .record import values_of as values_of
 from .rows import BoolArray as BoolArray
 from .rows import DeducedRows as DeducedRows
 from .rows import propagate_rows as propagate_rows
+from .sensitivity import Deduction as Deduction
+from .sensitivity import FirstOrder as FirstOrder
+from .sensitivity import first_order as first_order

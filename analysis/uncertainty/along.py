@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
 from ..quantity import FloatArray, Quantity, Stated
-from .first_order import Deduction
 from .monte_carlo import DRAWS, SEED
 from .record import Inputs, Number, Record
+from .sensitivity import Deduction
 
 __all__ = ["with_intervals_along"]
 

@@ -4,8 +4,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from .first_order import Deduction
 from .record import Inputs, Number, Record
+from .sensitivity import Deduction
 
 __all__ = ["DRAWS", "SEED", "drawn_results"]
 

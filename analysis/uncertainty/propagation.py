@@ -13,9 +13,9 @@ import numpy as np
 
 from ..errors import AnalysisError
 from ..quantity import Quantity
-from .first_order import Deduction, first_order
 from .monte_carlo import drawn_results
 from .record import Number, Record
+from .sensitivity import Deduction, first_order
 
 __all__ = ["propagate"]
 
@@ -29,7 +29,7 @@ def propagate(
     ----------
     deduction
         Takes the record with numbers in its fields and gives results by name; see
-        `halfpower.analysis.uncertainty.first_order` for what it may be made of.
+        `halfpower.analysis.uncertainty.sensitivity` for what it may be made of.
     record
         What is known of a single part.
     units

@@ -7,8 +7,8 @@ from numpy.typing import NDArray
 
 from ..errors import InputError
 from ..quantity import FloatArray
-from .first_order import Deduction, moved_about
 from .record import Inputs, Record
+from .sensitivity import Deduction, moved_about
 
 __all__ = ["BoolArray", "DeducedRows", "propagate_rows"]
 
