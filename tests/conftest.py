@@ -23,7 +23,7 @@ def pytest_configure() -> None:
 
     What the tests start inherits it, and is sent these signals.
     """
-    for number in (signal.SIGINT, signal.SIGQUIT):
+    for number in (signal.SIGHUP, signal.SIGINT, signal.SIGQUIT):
         if signal.getsignal(number) is signal.SIG_IGN:
             signal.signal(number, signal.SIG_DFL)
     if signal.getsignal(signal.SIGINT) is signal.SIG_DFL:
