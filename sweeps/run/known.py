@@ -216,12 +216,12 @@ def assumed_self_capacitance() -> Caution:
     )
 
 
-def assumed_loss(what: str = "resonating capacitor") -> Caution:
-    """Say that nobody stated a known capacitor's loss."""
+def assumed_loss(whose: str = "resonating capacitor's") -> Caution:
+    """Say that nobody stated a known capacitor's loss, or that of several."""
     low, high = 0.0, 2.0 * USUAL_CAPACITOR_LOSS.value
     return Caution(
         code="capacitor_loss_assumed",
-        text=f"the {what}'s dissipation factor was taken as between {low:g} and "
+        text=f"the {whose} dissipation factor was taken as between {low:g} and "
         f"{high:g}, as usual for mica and low-loss ceramic; state it if you know "
         "better",
     )
@@ -235,5 +235,5 @@ def assumed_of_tank(
     if self_capacitance_f is None:
         cautions.append(assumed_self_capacitance())
     if capacitor is not None and capacitor.loss is None:
-        cautions.append(assumed_loss("known capacitor"))
+        cautions.append(assumed_loss("known capacitor's"))
     return tuple(cautions)
