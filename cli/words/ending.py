@@ -15,6 +15,7 @@ import typer
 __all__ = ["INTERRUPTED", "run_process", "with_exit_status"]
 
 INTERRUPTED = 130
+AGAIN_S = 0.3  # a signal that has unwound nothing by then is raised again
 
 Arguments = ParamSpec("Arguments")
 
@@ -49,6 +50,9 @@ def run_process(program: Callable[[], None]) -> None:
     are ignored: what is left then is switching off and saying so, each step within a
     time limit, and it must not be cut short. One that is ignored already (under nohup)
     stays so.
+
+    Python ignores what is raised in a callback or a finaliser, and an import may
+    swallow it: a signal that unwinds nothing is raised again until it does.
     """
     ending = [
         number
@@ -59,14 +63,27 @@ def run_process(program: Callable[[], None]) -> None:
 
     def unwind(number: int, frame: FrameType | None) -> None:
         del number, frame
+        if _unwinding(sys.exc_info()[1]):
+            return
         for one in ending:
             signal.signal(one, signal.SIG_IGN)
+        if hasattr(signal, "setitimer"):  # not on Windows
+            signal.setitimer(signal.ITIMER_REAL, AGAIN_S)
         raise KeyboardInterrupt
 
     for number in ending:
         signal.signal(number, unwind)
+    if hasattr(signal, "setitimer"):
+        signal.signal(signal.SIGALRM, unwind)
     sys.stdout = _MayClose(sys.stdout)
     program()
+
+
+def _unwinding(error: BaseException | None) -> bool:
+    """Tell whether an interruption is being handled."""
+    while error is not None and not isinstance(error, KeyboardInterrupt):
+        error = error.__context__
+    return error is not None
 
 
 class _MayClose(io.TextIOBase):

@@ -22,6 +22,9 @@ ENDING = tuple(
     if (number := getattr(signal, name, None)) is not None
 )
 
+# By it a program may raise a signal again that Python has swallowed; none on Windows.
+AGAIN = (signal.SIGALRM,) if hasattr(signal, "SIGALRM") else ()
+
 
 @contextlib.contextmanager
 def endings_unwind() -> Iterator[None]:
@@ -58,7 +61,7 @@ def not_interrupted() -> Iterator[None]:
         yield
         return
     came: list[int] = []
-    held = (signal.SIGINT, *ENDING)
+    held = (signal.SIGINT, *ENDING, *AGAIN)
 
     def note(number: int, frame: FrameType | None) -> None:
         del frame

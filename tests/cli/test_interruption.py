@@ -3,16 +3,13 @@
 import importlib.util
 import signal
 import socket
+import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pytest
-
-if TYPE_CHECKING:
-    import subprocess
 
 Start = Callable[..., "subprocess.Popen[str]"]
 
@@ -97,3 +94,36 @@ def test_signals_at_random_moments_leave_the_output_off_and_the_readings_kept() 
     found = module.interrupt(4, seed=2)
     assert found.stopped == 4
     assert (found.left_on, found.lost, found.said) == (0, 0, [])
+
+
+SWALLOWED = """
+import signal, sys, time
+from halfpower.cli.words import run_process
+
+class Finalised:
+    def __del__(self):
+        signal.raise_signal(signal.SIGTERM)
+
+def program():
+    try:
+        Finalised()
+        while True:
+            time.sleep(0.01)
+    except KeyboardInterrupt:
+        for _ in range(100):
+            time.sleep(0.01)
+        print("unwound")
+        sys.exit(130)
+
+run_process(program)
+"""
+
+
+def test_a_signal_that_python_swallows_is_raised_again() -> None:
+    """In a finaliser it unwinds nothing; the second does, and is not cut short."""
+    command = [sys.executable, "-c", SWALLOWED]
+    ended = subprocess.run(  # noqa: S603  ours
+        command, check=False, capture_output=True, text=True, timeout=20
+    )
+    assert (ended.returncode, ended.stdout) == (130, "unwound\n")
+    assert "Exception ignored" in ended.stderr
