@@ -76,7 +76,11 @@ def run_process(program: Callable[[], None]) -> None:
     if hasattr(signal, "setitimer"):
         signal.signal(signal.SIGALRM, unwind)
     sys.stdout = _MayClose(sys.stdout)
-    program()
+    try:
+        program()
+    finally:
+        if hasattr(signal, "setitimer"):  # or it would end Python's own ending
+            signal.setitimer(signal.ITIMER_REAL, 0.0)
 
 
 def _unwinding(error: BaseException | None) -> bool:
