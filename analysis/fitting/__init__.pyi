@@ -7,6 +7,8 @@ from .in_capacitance import CapacitanceFit as CapacitanceFit
 from .in_capacitance import PeakInCapacitance as PeakInCapacitance
 from .in_capacitance import capacitance_fit as capacitance_fit
 from .in_capacitance import fit_in_capacitance as fit_in_capacitance
+from .lag import Lag as Lag
+from .lag import lag_of as lag_of
 from .linear import PeakEstimate as PeakEstimate
 from .linear import closed_form as closed_form
 from .resonance import fit as fit

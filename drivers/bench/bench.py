@@ -49,8 +49,8 @@ class Bench:
 
     Attributes
     ----------
-    generator
-        As given, to set its level beside what `read` sets.
+    generator, sleep, clock
+        As given, to set its level beside what `read` sets, and to time it.
     retaken
         How many readings were thrown away because something happened to an
         instrument.
@@ -72,8 +72,8 @@ class Bench:
         self._capacitor = capacitor
         self.generator = generator
         self._detector = detector
-        self._sleep = sleep
-        self._clock = clock
+        self.sleep = sleep
+        self.clock = clock
         self._opened_s = clock()
         self._closing = contextlib.ExitStack()
         self._signals = contextlib.ExitStack()
@@ -178,7 +178,7 @@ class Bench:
     def _read_at(self, setting: Setting) -> Reading:
         frequency_hz = self.generator.set_frequency(setting.frequency_hz)
         capacitance_f = self._turned_to(setting.capacitance_f)
-        self._sleep(
+        self.sleep(
             setting.settle_s
             + self.file.generator.settle_s
             + self.file.detector.settle_s
@@ -188,7 +188,7 @@ class Bench:
             frequency_hz=frequency_hz,
             amplitude_v=amplitude.amplitude_v,
             range_v=amplitude.range_v,
-            time_s=self._clock() - self._opened_s,
+            time_s=self.clock() - self._opened_s,
             capacitance_f=capacitance_f,
         )
 

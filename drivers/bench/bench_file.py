@@ -65,7 +65,8 @@ class _InstrumentTable(TomlTable):
         none.
     settle_s
         (key ``settle``) time it needs after a setting, or for a reading to follow a
-        change, in s.
+        change (of its range, too), in s; where a detector averages, for one of its
+        averages.
     timeout_s
         (key ``timeout``) how long an answer may take, in s.
     """

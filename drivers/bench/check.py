@@ -21,6 +21,7 @@ from .bench import Bench, Clock, Sleep
 from .bench_file import BenchFile
 from .lineariser import settle_unknown_s
 from .opening import Reach, completed, law_of, open_detector, open_generator
+from .settling import Settling, SettlingWatch
 
 __all__ = ["CheckPlan", "CheckRow", "check_bench"]
 
@@ -32,6 +33,8 @@ STEP = 0.5  # the level step that a living detector must see: 6 dB
 # A square-law detector makes 4 of a step of 2, a linear one 2, a noise floor 1.
 ALIVE = (1.3, 6.0)
 LINEAR = 0.02  # of the ratio, beside what noise does to it
+ABOUT = 0.1  # of a settling time: as well as one look shows it
+RANGE_S = 0.3  # after a change of the detector's range, while it is being checked
 NOISY = 0.02  # relative; a Q of 1 % then takes hundreds of readings
 PROBED_HZ = (1e4, 1e8)
 
@@ -121,7 +124,7 @@ def check_bench(
             generator.start()
             found.append(generator.identity)
         with table.row("detector answers") as found:
-            detector = open_detector(file.detector, reach=reach)
+            detector = open_detector(file.detector, reach=reach, settle_s=RANGE_S)
             stack.callback(detector.close)
             detector.start()
             found.append(detector.identity)
@@ -145,7 +148,13 @@ def check_bench(
             )
             bench.closes(stack.pop_all())
             with bench:
-                _check_signal(bench, generator, plan=plan, clock=clock, table=table)
+                seen_hz = _check_signal(
+                    bench, generator, plan=plan, clock=clock, table=table
+                )
+                if seen_hz and not (file.generator.is_hand or file.detector.is_hand):
+                    _check_settling(
+                        bench, detector, plan=plan, at_hz=seen_hz, table=table
+                    )
     for row in (*_missing(file), *_missing_in_dialects(file, folder=reach.folder)):
         table.add(row)
     return table.rows
@@ -223,9 +232,10 @@ def _check_signal(
     plan: CheckPlan,
     clock: Clock,
     table: _Table,
-) -> None:
+) -> float:
+    """Look for the signal and at it; return where it was seen, in Hz, or 0."""
     series: list[float] = []
-    halved_v = each_s = 0.0
+    halved_v = each_s = frequency_hz = 0.0
     with table.row("detector sees the generator") as found, bench.driven():
         frequency_hz, amplitude_v = _strongest(bench, plan)
         setting = _setting(frequency_hz)
@@ -233,6 +243,7 @@ def _check_signal(
         generator.set_emf(plan.level_v * STEP)
         halved_v = bench.read(setting).amplitude_v
         generator.set_emf(plan.level_v)
+        bench.read(setting)  # a change of range is not what is timed
         before_s = clock()
         series = [bench.read(setting).amplitude_v for _ in range(N_NOISE)]
         each_s = (clock() - before_s) / N_NOISE
@@ -242,6 +253,59 @@ def _check_signal(
         table.add(_step_row(mean_v, halved_v, noise=noise))
         table.add(_noise_row(mean_v, noise=noise))
         table.add(_speed_row(each_s))
+    return frequency_hz if table.all_ok else 0.0
+
+
+def _check_settling(
+    bench: Bench,
+    detector: AmplitudeReader,
+    *,
+    plan: CheckPlan,
+    at_hz: float,
+    table: _Table,
+) -> None:
+    """Watch the bench come to a stand; refuse a stated settle that is too short."""
+    found: Settling | None = None
+    with table.row("bench comes to a stand") as said, bench.driven():
+        watch = SettlingWatch(
+            generator=bench.generator,
+            detector=detector,
+            sleep=bench.sleep,
+            clock=bench.clock,
+        )
+        found = watch.measure(at_hz, (plan.level_v * STEP, plan.level_v))
+        said.append(
+            f"{_ms(found.after_level_s)} after a step of level, "
+            f"{_ms(found.after_frequency_s)} after one of frequency"
+        )
+    if found is not None:
+        table.add(_settle_row(bench.file, found, at_hz=at_hz))
+
+
+def _settle_row(file: BenchFile, found: Settling, *, at_hz: float) -> CheckRow:
+    what, stated_s = "settle", file.generator.settle_s + file.detector.settle_s
+    said = f"{_ms(stated_s)} stated, {_ms(found.longest_s)} needed"
+    # A sweep waits for the tank besides.
+    if found.longest_s <= stated_s * (1.0 + ABOUT) + settle_unknown_s(at_hz):
+        return CheckRow(what=what, state="ok", found=said)
+    averages = file.detector.averages or 1
+    lacking_s = found.longest_s - file.generator.settle_s
+    return CheckRow(
+        what=what,
+        state="FAILED",
+        found=f"{said}: readings would be taken too early",
+        do=f'set settle = "{_ms(lacking_s / averages, up=True)}" in [detector]'
+        + (f", which is for one of its {averages} averages" if averages > 1 else ""),
+    )
+
+
+def _ms(seconds: float, *, up: bool = False) -> str:
+    """Write a time to two digits, rounded up where it is to be enough."""
+    if seconds <= 0.0:
+        return "0ms"
+    digit = 10.0 ** (math.floor(math.log10(seconds)) - 1)
+    rounded = (math.ceil if up else round)(seconds / digit) * digit
+    return f"{1e3 * rounded:.6g}ms"
 
 
 def _step_row(full_v: float, halved_v: float, *, noise: float) -> CheckRow:

@@ -171,16 +171,21 @@ def open_bench(
             )
         )
         law = law_of(file.detector, folder=folder)
+        file = completed(file, law=law, folder=folder)
         generator = open_generator(file.generator, reach=reach)
         opening.callback(generator.close)
-        detector = open_detector(file.detector, reach=reach)
+        detector = open_detector(
+            file.detector,
+            reach=reach,
+            settle_s=file.generator.settle_s + file.detector.settle_s,
+        )
         opening.callback(detector.close)
         generator.start()
         detector.start()
         if law is not None:
             detector = LinearisedReader(detector, law=law)
         bench = Bench(
-            completed(file, law=law, folder=folder),
+            file,
             generator=generator,
             detector=detector,
             sleep=sleep,
@@ -254,8 +259,12 @@ def open_generator(table: GeneratorTable, *, reach: Reach) -> SignalSource:
     return Generator(link, dialect=dialect, source_ohm=source_ohm)
 
 
-def open_detector(table: DetectorTable, *, reach: Reach) -> AmplitudeReader:
+def open_detector(
+    table: DetectorTable, *, reach: Reach, settle_s: float = 0.0
+) -> AmplitudeReader:
     """Open the detector that a bench file's table describes; it is not started.
+
+    It waits ``settle_s``, in s, after a change of its range.
 
     Raises
     ------
@@ -269,7 +278,25 @@ def open_detector(table: DetectorTable, *, reach: Reach) -> AmplitudeReader:
         return HandDetector(ask, tell=reach.tell, load_ohm=table.load_ohm)
     dialect = load_detector_dialect(table.dialect, folder=reach.folder)
     link = reach.link(table, dialect, name="detector")
-    return Detector(link, dialect=dialect, averages=table.averages)
+    return Detector(
+        link,
+        dialect=dialect,
+        averages=table.averages,
+        settle=lambda: reach.sleep(settle_s),
+    )
+
+
+def _averages(table: DetectorTable, dialect: DetectorDialect) -> int:
+    if dialect.averaging is None:
+        return 1
+    return table.averages or dialect.averaging.count
+
+
+def _settle_s(table: DetectorTable, dialect: DetectorDialect) -> float:
+    """How long it needs: what it shows of n records has all n to renew."""
+    is_stated = "settle_s" in table.model_fields_set
+    one_s = table.settle_s if is_stated else dialect.settle_s
+    return one_s * _averages(table, dialect)
 
 
 def law_of(table: DetectorTable, *, folder: Path) -> Linearisation | None:
@@ -283,9 +310,10 @@ def completed(file: BenchFile, *, law: Linearisation | None, folder: Path) -> Be
     """Fill in what dialects and linearisation know better than the bench file."""
     generator, detector = file.generator, file.detector
     hints: dict[str, object] = {}
-    if "settle_s" not in detector.model_fields_set and not detector.is_hand:
+    if not detector.is_hand:
         dialect = load_detector_dialect(detector.dialect, folder=folder)
-        hints["settle_s"] = dialect.settle_s
+        hints["settle_s"] = _settle_s(detector, dialect)
+        hints["averages"] = _averages(detector, dialect)
     if law is not None:
         hints["linearity"] = law.left_over
     changed = {"detector": detector.model_copy(update=hints)}

@@ -1,6 +1,7 @@
 """A detector that answers with one amplitude; a scope's range is followed."""
 
 import math
+from collections.abc import Callable
 
 from ..dialects import Averaging, DetectorDialect, Range, volts_from_reading
 from ..errors import InstrumentError, OverloadError, ReplyError, SettingError
@@ -28,12 +29,20 @@ class Detector:
         How it is spoken to.
     averages
         How many make one reading; None: as many as the dialect says.
+    settle
+        Waits as long as it needs after a change, its own of its range included.
     """
 
     def __init__(
-        self, link: Link, *, dialect: DetectorDialect, averages: int | None = None
+        self,
+        link: Link,
+        *,
+        dialect: DetectorDialect,
+        averages: int | None = None,
+        settle: Callable[[], None] = lambda: None,
     ) -> None:
         self._averages = averages
+        self._settle = settle
         self._link = link
         self._dialect = dialect
         self._instrument = Instrument(link, common=dialect.common)
@@ -135,6 +144,8 @@ class Detector:
                 command=vertical.read,
             )
         full_v = _full_scale_v(actual, vertical)
+        if full_v != self._full_scale_v:
+            self._settle()
         self._full_scale_v = full_v
         return full_v
 

@@ -302,6 +302,7 @@ class SimulatedBench:
             rng=stream(self.seed, "noise of the detector"),
             window_s=table.window_s,
             reading_s=table.reading_s,
+            lag_s=table.lag_s,
             dialect=table.dialect,
             faults=self._faults("detector"),
         )

@@ -1,7 +1,8 @@
 """What all detectors have in common: they look at the circuit and take time.
 
 A reading opens its window when it is asked for, sees what the circuit does during
-it, and is answered when the detector is done; the clock moves by that time.
+it, and is answered when the detector is done; the clock moves by that time. What is
+shown may lag behind: it then follows the input with one time constant.
 """
 
 import math
@@ -34,6 +35,7 @@ class DetectorContext(TypedDict):
     rng: np.random.Generator
     window_s: float
     reading_s: float
+    lag_s: float
     dialect: str
     faults: FaultPlan | None
 
@@ -49,6 +51,9 @@ class DetectorCore(InstrumentCore):
         The detector's own noise.
     window_s, reading_s
         How long it looks, and how long a reading takes in all.
+    lag_s
+        Time constant with which what it shows follows what it sees, for one record; a
+        running average of n records takes n times as long. 0: it follows at once.
 
     Attributes
     ----------
@@ -71,11 +76,14 @@ class DetectorCore(InstrumentCore):
         rng: np.random.Generator,
         window_s: float,
         reading_s: float,
+        lag_s: float = 0.0,
         dialect: str = "standard",
         faults: FaultPlan | None = None,
     ) -> None:
         self._look, self.rng = look, rng
-        self._window_s, self._reading_s = window_s, reading_s
+        self._window_s, self._reading_s, self._lag_s = window_s, reading_s, lag_s
+        self._shown_v: Sequence[float] = ()
+        self._shown_at_s = 0.0
         super().__init__(
             identity=identity, clock=clock, lock=lock, dialect=dialect, faults=faults
         )
@@ -83,8 +91,29 @@ class DetectorCore(InstrumentCore):
     def observe(self, readings: int = 1) -> Sequence[Component]:
         """Look at the input and let the time of so many readings pass."""
         components = self._look(self.clock.now_s, self._window_s)
+        if self._lag_s:
+            components = self._followed(components, lag_s=self._lag_s * readings)
         self.clock.sleep(self._reading_s * readings)
         return components
+
+    def _followed(
+        self, components: Sequence[Component], *, lag_s: float
+    ) -> Sequence[Component]:
+        """Give what is shown; what is seen now stood there since the last look."""
+        now_s = self.clock.now_s
+        kept = math.exp((self._shown_at_s - now_s) / lag_s)
+        before_v = [*self._shown_v, *[0.0] * len(components)]
+        followed = [
+            one._replace(amplitude_v=one.amplitude_v + (shown - one.amplitude_v) * kept)
+            for one, shown in zip(components, before_v, strict=False)
+        ]
+        self._shown_v = [one.amplitude_v for one in followed]
+        self._shown_at_s = now_s
+        return followed
+
+    def begin_anew(self) -> None:
+        """Let what is shown rise from nothing, as after a change of range."""
+        self._shown_v, self._shown_at_s = (), self.clock.now_s
 
     def averages_command(self, pattern: str = "[SENSe#]:AVERage:COUNt") -> Command:
         """Give the command that sets how many readings make one."""

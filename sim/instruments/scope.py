@@ -249,7 +249,10 @@ class Scope(DetectorCore):
         if not 0.0 < wanted <= self.scales[-1] * (1.0 + 1e-9):
             raise ScpiError(-222, parameters[0])
         # the next step up, so that what was asked for still fits
+        before_v = self._scale_v
         self._scale_v = next(s for s in self.scales if s >= wanted * (1.0 - 1e-9))
+        if self._scale_v != before_v:
+            self.begin_anew()
 
     def _query_scale(self, parameters: Sequence[str], factor: float = 1.0) -> str:
         if parameters:

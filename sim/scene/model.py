@@ -108,6 +108,7 @@ class _Input(Table):
     gain_error: Quantity = NONE
     window_s: float = Field(default=10e-6, gt=0.0)
     reading_s: float = Field(default=5e-3, ge=0.0)
+    lag_s: float = Field(default=0.0, ge=0.0)
 
 
 class ScopeTable(_Input):

@@ -7,6 +7,7 @@ from ...analysis.lots import Conformity, Decision, Verdict, decide
 from ...analysis.quantity import Caution, Quantity, format_quantity
 from ...analysis.reading import Reading
 from ...analysis.result import Result
+from ..run import NOT_SETTLED
 from .file import LotFile
 from .models import EXPANDED, RangeTable
 
@@ -165,7 +166,8 @@ def decided(
     -------
     tuple
         The verdict, the reasons for not accepting, and the decisions limit by limit.
-        Accepted if all limits accept, rejected if any rejects, else undecided.
+        Accepted if all limits accept, rejected if any rejects, else undecided; what was
+        read before the instruments had settled is not accepted.
     """
     found = {one.name: one for one in result.quantities}
     decisions = tuple(
@@ -173,13 +175,14 @@ def decided(
         for name, limit in lot.limit.items()
     )
     each = {one.decision for one in decisions}
+    unsettled = tuple(one for one in result.warnings if one.code == NOT_SETTLED)
     verdict = Verdict.ACCEPTED
     if Decision.REJECTED in each:
         verdict = Verdict.REJECTED
-    elif Decision.UNDECIDED in each:
+    elif Decision.UNDECIDED in each or unsettled:
         verdict = Verdict.UNDECIDED
     reasons = tuple(one.reason for one in decisions if one.reason is not None)
-    return verdict, reasons, decisions
+    return verdict, (*reasons, *unsettled), decisions
 
 
 def _against(

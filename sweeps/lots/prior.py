@@ -68,4 +68,7 @@ class LedSpan(Span):
         plain = Span.goal(self, file)
         if (self.lowest_hz, self.highest_hz) == self.not_within_hz:
             return plain
-        return replace(plain, prior=self.prior)
+        # One part after the other is read by the same instruments: those that lead,
+        # and the check standard, are the witnesses for all.
+        witness = plain.witness and self.prior is None
+        return replace(plain, prior=self.prior, witness=witness)

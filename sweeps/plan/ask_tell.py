@@ -1,5 +1,7 @@
 """What all plans have in common: asked for a setting, told the reading. No I/O."""
 
+import itertools
+import math
 from abc import ABC, abstractmethod
 from collections.abc import Generator, Sequence
 from typing import Generic, TypeVar
@@ -10,11 +12,27 @@ from ...analysis.quantity import FloatArray
 from ...analysis.reading import Reading, Setting
 from ..errors import SweepError
 
-__all__ = ["FLANKS", "AskTell", "Steps", "averaged", "flanked", "ranges_of"]
+__all__ = [
+    "FLANKS",
+    "AskTell",
+    "NotHadError",
+    "Steps",
+    "amplitudes_of",
+    "averaged",
+    "flanked",
+    "ranges_of",
+    "shown_before",
+]
 
 # Of peaks over frequency and over a dial alike; half-bandwidths are half-widths there.
 FLANKS = (0.2, 0.9)  # of the peak: a reading there says where the flank is
 Fit = TypeVar("Fit")
+
+
+class NotHadError(Exception):
+    """Tells a plan's steps that an optional setting cannot be had."""
+
+
 Steps = Generator[Setting, Reading, None]
 
 
@@ -100,19 +118,26 @@ class AskTell(ABC, Generic[Fit]):
         """
         if not self.optional:
             raise SweepError("the plan cannot do without this reading")
-        self._plan.close()
-        self._end()
+        try:
+            self._setting = self._plan.throw(NotHadError())
+        except StopIteration:
+            self._end()
 
     def _end(self) -> None:
         self._setting = None
         self.phase = "done"
 
 
+def amplitudes_of(readings: Sequence[Reading]) -> FloatArray:
+    """Give the amplitudes in V, shape (N,)."""
+    return np.array([one.amplitude_v for one in readings])
+
+
 def averaged(
     setting: FloatArray, readings: Sequence[Reading]
 ) -> tuple[FloatArray, FloatArray]:
     """Put readings in order of their setting, the amplitudes at one averaged."""
-    amplitude = np.array([one.amplitude_v for one in readings])
+    amplitude = amplitudes_of(readings)
     unique, where = np.unique(setting, return_inverse=True)
     return unique, np.bincount(where, weights=amplitude) / np.bincount(where)
 
@@ -125,6 +150,18 @@ def ranges_of(readings: Sequence[Reading]) -> FloatArray | None:
     """
     ranges = [one.range_v for one in readings if one.range_v]
     return np.array(ranges) if len(ranges) == len(readings) else None
+
+
+def shown_before(readings: Sequence[Reading]) -> FloatArray:
+    """Give what the detector showed before each reading, in V, shape (N,).
+
+    It is nan for the first, and after a change of the detector's range.
+    """
+    before = [
+        one.amplitude_v if one.range_v == other.range_v else math.nan
+        for one, other in itertools.pairwise(readings)
+    ]
+    return np.array([math.nan, *before])
 
 
 def flanked(amplitude: FloatArray, top: int) -> bool:

@@ -17,11 +17,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...analysis.errors import FitError, InputError
-from ...analysis.fitting import CapacitanceFit, fit_in_capacitance
+from ...analysis.fitting import CapacitanceFit, Lag, fit_in_capacitance, lag_of
 from ...analysis.quantity import FloatArray
 from ...analysis.reading import Reading, Setting
 from ..errors import EdgeError, NoResonanceError, SweepError
-from .ask_tell import FLANKS, AskTell, averaged, flanked, ranges_of
+from .ask_tell import (
+    FLANKS,
+    AskTell,
+    amplitudes_of,
+    averaged,
+    flanked,
+    ranges_of,
+    shown_before,
+)
 from .ask_tell import Steps as Plan
 from .peak_goal import ROOT3
 from .peak_planner import (
@@ -111,6 +119,17 @@ class DialPlanner(AskTell[CapacitanceFit]):
     def afresh(self) -> "DialPlanner":
         """Return a plan with the same goal that has been told nothing."""
         return DialPlanner(self.goal)
+
+    @property
+    def lag(self) -> Lag | None:
+        """What every reading kept of the one before; None: it cannot be told."""
+        return lag_of(
+            np.array([one.capacitance_f or 0.0 for one in self.readings]),
+            amplitude_v=amplitudes_of(self.readings),
+            before_v=shown_before(self.readings),
+            used=self.used,
+            found=self.found.resonance,
+        )
 
     @property
     def expected_readings(self) -> int:
@@ -216,7 +235,7 @@ class DialPlanner(AskTell[CapacitanceFit]):
         try:
             self._fit = fit_in_capacitance(
                 setting[used],
-                amplitude_v=np.array([one.amplitude_v for one in readings]),
+                amplitude_v=amplitudes_of(readings),
                 u_amplitude_v=ranges_of(readings),
                 u_scale_known=False,
             )

@@ -76,6 +76,9 @@ class PeakGoal:
         Up to where a ghost may be unmasked beyond the span, in Hz.
     prior
         Where the peak is likely to be; None: nobody knows.
+    witness
+        Whether two steps of nearly the peak's height are read at the end, which show
+        best whether the instruments had settled.
     """
 
     lowest_hz: float
@@ -85,6 +88,7 @@ class PeakGoal:
     most_readings: int = 200
     generator_highest_hz: float = 0.0
     prior: PeakPrior | None = None
+    witness: bool = False
 
     def __post_init__(self) -> None:
         """Refuse a span or a target that cannot be."""

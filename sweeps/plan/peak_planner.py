@@ -12,13 +12,16 @@ the readings about the highest one says where to look next, until both flanks of
 peak have been read. *Refine*: a look at the whole peak, then readings where they
 tell most about Q (a third on the peak, a third on each side at half the amplitude,
 Qt = +-sqrt(3)), until Q is known as closely as asked or the readings are spent.
-Last, a look at twice and three times the frequency, to see that the peak is no ghost.
+Last, a look at twice and three times the frequency, to see that the peak is no ghost;
+and a step from the peak far down and back, to see that all had settled: a detector that
+lags shows it there.
 
 Where other parts of the same kind have been measured, a prior says where the peak is
 likely to be. Then the plan looks there first, and searches the whole span only when
 that has not led to a resonance: a prior saves readings and never ends a plan.
 """
 
+import contextlib
 import math
 from collections.abc import Generator, Iterable, Sequence
 from typing import Literal
@@ -26,12 +29,29 @@ from typing import Literal
 import numpy as np
 
 from ...analysis.errors import FitError
-from ...analysis.fitting import PeakEstimate, ResonanceFit, Trace, closed_form, fit
+from ...analysis.fitting import (
+    Lag,
+    PeakEstimate,
+    ResonanceFit,
+    Trace,
+    closed_form,
+    fit,
+    lag_of,
+)
 from ...analysis.fitting.curves import Peak
 from ...analysis.quantity import FloatArray
 from ...analysis.reading import Reading, Setting
 from ..errors import EdgeError, NoResonanceError, SweepError
-from .ask_tell import FLANKS, AskTell, averaged, flanked, ranges_of
+from .ask_tell import (
+    FLANKS,
+    AskTell,
+    NotHadError,
+    amplitudes_of,
+    averaged,
+    flanked,
+    ranges_of,
+    shown_before,
+)
 from .ask_tell import Steps as Plan
 from .peak_goal import OVERVIEW, ROOT3, PeakGoal, PeakPrior, in_mhz
 
@@ -50,6 +70,9 @@ WINDOW = 6.0  # half-bandwidths that the fit may use
 LEAST_DOF = 20.0
 HARMONICS = (2, 3)  # the ones that a generator has most of
 GHOSTLY = 2.0  # a real peak falls by about Q at twice its frequency; a ghost rises
+DOWN = (3.0, -3.0)  # half-bandwidths: a third of the peak, on the same range
+SUSPECT = 2.0  # standard deviations: a lag that is looked at again
+MOST_STEPS = 8  # down and back
 HOPELESS = 0.3  # u(Q)/Q of an overview that has seen no resonance
 NEEDED_SIDE = 1.0  # half-bandwidths of span that must be left on each side
 SETTLE_MARGIN = 2.0  # a part may have more Q than its fellows
@@ -70,8 +93,12 @@ class PeakPlanner(AskTell[ResonanceFit]):
     Attributes
     ----------
     phase
-        ``search``, ``bracket``, ``refine``, ``ghosts`` or ``done``.
+        ``search``, ``bracket``, ``refine``, ``ghosts``, ``witness`` or ``done``.
+    witnesses
+        Indices of the readings that were taken for the sake of a lag alone.
     """
+
+    witnesses: tuple[int, ...] = ()
 
     def __init__(self, goal: PeakGoal) -> None:
         self.goal = goal
@@ -94,7 +121,18 @@ class PeakPlanner(AskTell[ResonanceFit]):
     @property
     def optional(self) -> bool:
         """Whether the plan can do without the setting that it asks for."""
-        return self.phase == "ghosts"
+        return self.phase in {"ghosts", "witness"}
+
+    @property
+    def lag(self) -> Lag | None:
+        """What every reading kept of the one before; None: it cannot be told."""
+        return lag_of(
+            np.array([reading.frequency_hz for reading in self.readings]),
+            amplitude_v=amplitudes_of(self.readings),
+            before_v=shown_before(self.readings),
+            used=(*self.used, *self.witnesses),
+            found=self.found,
+        )
 
     @property
     def expected_readings(self) -> int:
@@ -139,7 +177,11 @@ class PeakPlanner(AskTell[ResonanceFit]):
         self.phase = "refine"
         yield from self._refine(estimate)
         self.phase = "ghosts"
-        yield from self._unmask()
+        with contextlib.suppress(NotHadError):  # the generator does not go there
+            yield from self._unmask()
+        self.phase = "witness"
+        with contextlib.suppress(NotHadError):
+            yield from self._witness()
 
     def _search(self) -> Plan:
         goal = self.goal
@@ -212,16 +254,12 @@ class PeakPlanner(AskTell[ResonanceFit]):
                     "that the part is connected and the level is high enough",
                     n_readings=len(self.readings),
                 )
-            needed = len(ROUND) + len(HARMONICS)
+            needed = len(ROUND) + len(HARMONICS) + 2 * self.goal.witness
             spent = len(self.readings) + needed > self._most
             sure = found.degrees_of_freedom >= LEAST_DOF
             if spent or (sure and known <= self.goal.target):
                 return
-            estimate = PeakEstimate(
-                resonant_frequency_hz=found.resonant_frequency_hz,
-                loaded_q=found.loaded_q,
-                amplitude_v=found.amplitude_v,
-            )
+            estimate = _estimate_of(found)
             yield from self._about(estimate, ROUND)
 
     def _overview(
@@ -321,6 +359,26 @@ class PeakPlanner(AskTell[ResonanceFit]):
                     frequency_hz=frequency_hz,
                 )
 
+    def _witness(self) -> Plan:
+        """Step down the peak and back; again where a lag is not seen, nor ruled out."""
+        peak = _estimate_of(self.found)
+        down = next(self._about(peak, DOWN), None)
+        if not self.goal.witness or down is None:
+            return
+        steps = [down, next(self._about(peak, (0.0,)))]
+        if self.readings[-1].amplitude_v < self.found.amplitude_v / 2.0:
+            steps.reverse()
+        for _ in range(MOST_STEPS):
+            if len(self.readings) + 2 > self._most:
+                return
+            for step in steps:  # noqa: UP028 - a list cannot be sent readings
+                yield step
+            n = len(self.readings)
+            self.witnesses += (n - 2, n - 1)
+            lag = self.lag
+            if lag is None or lag.significant or lag.share < SUSPECT * lag.u_share:
+                return
+
     def _profile(self) -> tuple[FloatArray, FloatArray]:
         """Put the readings in order of frequency, the fixture's slope taken out."""
         some = self.readings[self._first :]
@@ -337,6 +395,14 @@ class PeakPlanner(AskTell[ResonanceFit]):
     @property
     def _span(self) -> str:
         return f"{in_mhz(self.goal.lowest_hz)} and {in_mhz(self.goal.highest_hz)}"
+
+
+def _estimate_of(found: ResonanceFit) -> PeakEstimate:
+    return PeakEstimate(
+        resonant_frequency_hz=found.resonant_frequency_hz,
+        loaded_q=found.loaded_q,
+        amplitude_v=found.amplitude_v,
+    )
 
 
 def trace_of(readings: Sequence[Reading]) -> Trace:

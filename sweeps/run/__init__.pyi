@@ -20,6 +20,8 @@ from .on_bench import settings_of as settings_of
 from .on_bench import tank_on_bench as tank_on_bench
 from .resonate import Stored as Stored
 from .session import Session as Session
+from .settled import NOT_SETTLED as NOT_SETTLED
+from .settled import settling_cautions as settling_cautions
 from .sink import NullSink as NullSink
 from .sink import Progress as Progress
 from .sink import Sink as Sink

@@ -120,6 +120,8 @@ class Span:
             target=self.target,
             most_readings=self.most_readings,
             generator_highest_hz=file.limits.highest_frequency_hz,
+            # A person sees the needle come to rest.
+            witness=not (file.generator.is_hand or file.detector.is_hand),
         )
 
 

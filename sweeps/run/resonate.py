@@ -186,7 +186,7 @@ def _retell(planner: Plan, stored: Stored, *, sink: Sink, step: str) -> None:
             )
         sink.reading(reading, progress=_progress(planner, step=step))
         planner.tell(reading)
-    if stored.finished and planner.ask() is not None and planner.optional:
+    while stored.finished and planner.ask() is not None and planner.optional:
         planner.skip()
 
 

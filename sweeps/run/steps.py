@@ -18,6 +18,7 @@ from ..plan import DialGoal, DialPlanner, PeakPlanner
 from .guard import TankGuard
 from .on_bench import IdentifiedBench, Span, check_span, guard_on, target_cautions
 from .resonate import AnyPlan, Stored, resonate
+from .settled import settling_cautions
 from .sink import Sink
 
 __all__ = ["Arrangement", "Attendant", "NobodyNeeded", "Steps", "resonance_of"]
@@ -139,7 +140,14 @@ class Steps:
         )
         step = arrangement.step
         found = planner.found
-        self._note(step, (*cautions_of(found), *target_cautions(planner)))
+        self._note(
+            step,
+            (
+                *cautions_of(found),
+                *target_cautions(planner),
+                *settling_cautions(planner.lag, readings=planner.readings),
+            ),
+        )
         return Swept(
             step=step,
             readings=tuple(planner.readings),
@@ -159,7 +167,9 @@ class Steps:
         guard = guard_on(self._bench.file, tank=tank, highest_hz=goal.frequency_hz)
         planner = self._follow(DialPlanner(goal), arrangement, guard=guard)
         step = arrangement.step
-        self._note(step, cautions_of(planner.found.resonance))
+        found = planner.found.resonance
+        settling = settling_cautions(planner.lag, readings=planner.readings)
+        self._note(step, (*cautions_of(found), *settling))
         return Swept(
             step=step,
             readings=tuple(planner.readings),

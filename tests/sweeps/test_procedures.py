@@ -1,7 +1,7 @@
 """Capacitor, sheet and coil with several capacitors, on simulated scenes."""
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import replace
 from importlib import resources
 from pathlib import Path
@@ -34,6 +34,7 @@ from halfpower.sweeps import (
     measure_capacitor,
     measure_coil,
     measure_fixture,
+    measure_resonance,
     measure_sheet,
 )
 from halfpower.sweeps.errors import NoResonanceError
@@ -443,3 +444,30 @@ def test_readings_of_another_measurement_are_refused(tmp_path: Path) -> None:
                 attendant=Changed(simulated), stored={"reference": Stored(strange)}
             ),
         )
+
+
+@pytest.mark.parametrize(("lag_s", "told"), [(0.0, False), (1e-3, False), (5e-3, True)])
+def test_a_lag_is_told_with_the_result(
+    lag_s: float, *, told: bool, tmp_path: Path
+) -> None:
+    """5 ms against 13 ms from reading to reading: exp(-13/5) = 7 % is kept."""
+    scene = tmp_path / "lag.toml"
+    whole = Path(str(resources.files("halfpower.sim") / "scenes" / "kit-coil.toml"))
+    scene.write_text(
+        whole.read_text("utf-8").replace(
+            'kind = "scope"', f'kind = "scope"\nlag_s = {lag_s:.4f}'
+        ),
+        "utf-8",
+    )
+    simulated = load_scene(scene).build(seed=1)
+    with (
+        closing(open_visa(simulated)) as manager,
+        open_bench(
+            load_bench_file(bundled_bench_file("kit-coil")),
+            manager=manager,
+            sleep=simulated.clock.sleep,
+            clock=lambda: simulated.clock.now_s,
+        ) as bench,
+    ):
+        result = measure_resonance(bench, Span(lowest_hz=4e6, highest_hz=10e6))
+    assert ("not_settled" in {one.code for one in result.warnings}) == told

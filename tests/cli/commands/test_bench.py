@@ -49,7 +49,7 @@ def test_check_ends_with_a_table(halfpower: Run) -> None:
     assert ended.status == 0
     rows = ended.out.splitlines()
     assert rows[0].split() == ["looked", "at", "found", "do"]
-    assert len(rows) == 11
+    assert len(rows) == 13
     assert all(" ok " in row for row in rows[1:])
     assert "Caution" in ended.err
 

@@ -62,10 +62,10 @@ def changed(folder: Path, *changes: tuple[str, str], scene: str = "kit-coil") ->
 
 @pytest.mark.parametrize("scene", ["kit-coil", "kit-coil-power", "kit-coil-voltmeter"])
 def test_a_sound_bench_passes_in_every_row(scene: str) -> None:
-    """Ten rows, all ok."""
+    """Twelve rows, all ok."""
     rows = checked(scene)
     assert {row.state for row in rows.values()} == {"ok"}
-    assert len(rows) == 10
+    assert len(rows) == 12
 
 
 def test_the_signal_is_looked_for_where_there_is_most() -> None:
@@ -146,3 +146,13 @@ def test_what_a_dialect_cannot_ask_is_missing(tmp_path: Path) -> None:
         "generator's refusals",
     ]
     assert rows["detector sees the generator"].state == "ok"
+
+
+def test_a_settle_that_is_too_short_is_refused(tmp_path: Path) -> None:
+    """A generator settles within 6 ms; 1 ms is stated, and no more is missing."""
+    path = changed(tmp_path, ('settle = "8ms"', 'settle = "1ms"'))
+    row = checked(bench_file=path, frequency_hz=7e6)["settle"]
+    assert row.state == "FAILED"
+    assert "too early" in row.found
+    needed_ms = float(row.do.split('"')[1].removesuffix("ms"))
+    assert 3.0 < needed_ms < 8.0

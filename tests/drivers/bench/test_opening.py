@@ -257,3 +257,22 @@ def test_every_error_of_the_drivers_is_one_of_ours() -> None:
             assert issubclass(one, HalfpowerError)
             assert one.exit_status in {3, 4}
     assert issubclass(errors.Interrupted, KeyboardInterrupt)
+
+
+@pytest.mark.parametrize(("averages", "settle_s"), [(1, 2e-3), (16, 32e-3)])
+def test_a_running_average_takes_all_its_records_to_settle(
+    averages: int, settle_s: float
+) -> None:
+    """Sixteen records have to be new ones; the wait is that of sixteen."""
+    file = load_bench_file(bundled_bench_file("kit-coil"))
+    detector = file.detector.model_copy(update={"settle_s": 2e-3, "averages": averages})
+    simulated = load_scene("kit-coil").build(seed=1)
+    manager = open_visa(simulated)
+    with open_bench(
+        file.model_copy(update={"detector": detector}),
+        manager=manager,
+        sleep=simulated.clock.sleep,
+        clock=lambda: simulated.clock.now_s,
+    ) as bench:
+        assert bench.file.detector.settle_s == pytest.approx(settle_s)
+    manager.close()

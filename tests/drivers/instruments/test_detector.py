@@ -186,3 +186,24 @@ def test_an_r_m_s_value_below_zero_is_no_sense(rig: SimpleNamespace) -> None:
     rig.scope.answers["MEASure:VRMS? CHANnel1"] = "-3.00000000E-01"
     with pytest.raises(ReplyError, match="below zero"):
         rig.driver.read()
+
+
+def test_a_change_of_range_is_waited_for(fake: SimpleNamespace) -> None:
+    """Once for every change, before the next reading is asked for."""
+    scope, heard = fake.Scope(), []
+    wire = fake.Wire(scope, name="detector")
+    driver = Detector(
+        wire,
+        dialect=load_detector_dialect("scope-vrms", folder=Path()),
+        settle=lambda: heard.append(len(wire.sent)),
+    )
+    driver.start()
+    heard.clear()
+    scope.signal_v = 0.5
+    driver.read()
+    changes = [k for k, line in enumerate(wire.sent) if ":SCALe " in line][1:]
+    assert changes
+    assert heard == [k + 2 for k in changes]  # set, read back, wait
+    heard.clear()
+    driver.read()
+    assert heard == []

@@ -157,3 +157,20 @@ def test_the_compact_dialect_sets_a_range_and_no_channel(talk):
     assert scope.error() == 0
     scope("CHAN1:SCAL 0.1")
     assert scope.error() == -113
+
+
+def test_a_lagging_display_follows_with_one_pole(scope_on):
+    """After one time constant 1/e of the step is left, for n averages after n.
+
+    A reading takes 5 ms in the scene's time; the lag is twice that.
+    """
+    scope = scope_on(QUIET + "lag_s = 10e-3\n", volts=0.2)
+    scope("CHAN1:SCAL 0.2")  # rises from nothing
+    seen = readings(scope, 4)
+    expected = 0.2 * (1.0 - np.exp(-0.5 * np.arange(4)))
+    assert seen == pytest.approx(expected, abs=1.5e-3)
+    scope("ACQ:AVER:COUN 4")
+    scope("CHAN1:SCAL 0.1")
+    assert readings(scope, 2)[1] == pytest.approx(
+        0.2 * (1.0 - math.exp(-0.5)), abs=3e-3
+    )

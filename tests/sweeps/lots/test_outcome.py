@@ -5,7 +5,8 @@ from dataclasses import replace
 import pytest
 
 from halfpower.analysis import Evidence, Quantity, Result
-from halfpower.analysis.lots import Decision
+from halfpower.analysis.lots import Decision, Verdict
+from halfpower.analysis.quantity import Caution
 from halfpower.sweeps.lots import parse_lot_text
 from halfpower.sweeps.lots.outcome import decided, shown
 
@@ -86,3 +87,13 @@ def test_quantities_have_the_names_of_the_bench(name: str, said: str) -> None:
     """A letter where the trade has one, else words."""
     unit = "ohm" if name == "series_resistance" else "1"
     assert shown(replace(Q, name=name, unit=unit)) == said
+
+
+def test_what_was_read_too_early_is_not_accepted() -> None:
+    """All limits accept, and the instruments had not settled: undecided, and why."""
+    early = Caution(code="not_settled", text="every reading still held 7 %")
+    sound = result_of(L, Q)
+    assert decided(sound, LOT)[0] is Verdict.ACCEPTED
+    verdict, reasons, _ = decided(replace(sound, warnings=(early,)), LOT)
+    assert verdict is Verdict.UNDECIDED
+    assert reasons == (early,)

@@ -229,3 +229,43 @@ def test_no_resonance_names_the_span() -> None:
     assert issubclass(NoResonanceError, SweepError)
     with pytest.raises(SweepError, match="4 MHz and 12 MHz"):
         run(CoupledCoil(f0_hz=2e6, q=100.0, noise=1e-3))
+
+
+def test_a_witness_costs_two_readings_and_moves_nothing() -> None:
+    """A step down the peak and back, after the fit is made."""
+    without = run(CoupledCoil(f0_hz=7.1e6, q=100.0, noise=1e-3))
+    with_it = run(CoupledCoil(f0_hz=7.1e6, q=100.0, noise=1e-3), witness=True)
+    assert without.witnesses == ()
+    n = len(without.readings)
+    assert with_it.witnesses == (n, n + 1)
+    assert len(with_it.readings) == n + 2
+    assert with_it.found.loaded_q == without.found.loaded_q
+    down, top = (with_it.readings[k].amplitude_v for k in with_it.witnesses)
+    assert top == pytest.approx(with_it.found.amplitude_v, rel=0.01)
+    # 1/sqrt(1 + 3^2) at three half-bandwidths
+    assert down == pytest.approx(top / math.sqrt(10.0), rel=0.05)
+
+
+def test_a_lag_that_is_suspected_is_looked_at_again() -> None:
+    """A display that keeps 0.25 % of the reading before, against noise of 0.2 %."""
+    part, shown_v = CoupledCoil(f0_hz=7.1e6, q=100.0, noise=2e-3), 0.0
+    planner = PeakPlanner(goal(witness=True))
+    while (setting := planner.ask()) is not None:
+        shown_v = 0.0025 * shown_v + 0.9975 * part.read(setting).amplitude_v
+        planner.tell(Reading(frequency_hz=setting.frequency_hz, amplitude_v=shown_v))
+    assert 2 < len(planner.witnesses) <= 16
+    assert planner.lag is not None
+    assert planner.lag.share == pytest.approx(0.0025, abs=3.0 * planner.lag.u_share)
+
+
+def test_a_generator_that_ends_below_the_witness_ends_the_plan() -> None:
+    """A setting that cannot be had is skipped, ghosts and witness alike."""
+    part = CoupledCoil(f0_hz=7.1e6, q=100.0, noise=1e-3)
+    planner = PeakPlanner(goal(witness=True, generator_highest_hz=60e6))
+    while (setting := planner.ask()) is not None:
+        if planner.optional:
+            planner.skip()
+        else:
+            planner.tell(part.read(setting))
+    assert planner.phase == "done"
+    assert planner.witnesses == ()
