@@ -148,13 +148,9 @@ def check_bench(
             )
             bench.closes(stack.pop_all())
             with bench:
-                seen_hz = _check_signal(
-                    bench, generator, plan=plan, clock=clock, table=table
+                _check_signal(
+                    bench, generator, detector, plan=plan, clock=clock, table=table
                 )
-                if seen_hz and not (file.generator.is_hand or file.detector.is_hand):
-                    _check_settling(
-                        bench, detector, plan=plan, at_hz=seen_hz, table=table
-                    )
     for row in (*_missing(file), *_missing_in_dialects(file, folder=reach.folder)):
         table.add(row)
     return table.rows
@@ -228,18 +224,23 @@ def _check_floor(detector: AmplitudeReader, *, table: _Table) -> None:
 def _check_signal(
     bench: Bench,
     generator: SignalSource,
+    detector: AmplitudeReader,
     *,
     plan: CheckPlan,
     clock: Clock,
     table: _Table,
-) -> float:
-    """Look for the signal and at it; return where it was seen, in Hz, or 0."""
+) -> None:
+    """Look for the signal, see how fast it settles, and look at it."""
+    settling: Settling | SettingError | None = None
     series: list[float] = []
     halved_v = each_s = frequency_hz = 0.0
+    file = bench.file
     with table.row("detector sees the generator") as found, bench.driven():
         frequency_hz, amplitude_v = _strongest(bench, plan)
-        setting = _setting(frequency_hz)
         found.append(f"{amplitude_v:.3g} V r.m.s. at {frequency_hz:.6g} Hz")
+        if not (file.generator.is_hand or file.detector.is_hand):
+            settling = _settling(bench, detector, plan=plan, at_hz=frequency_hz)
+        setting = _setting(frequency_hz, lacking_s=_lacking_s(file, settling))
         generator.set_emf(plan.level_v * STEP)
         halved_v = bench.read(setting).amplitude_v
         generator.set_emf(plan.level_v)
@@ -247,39 +248,45 @@ def _check_signal(
         before_s = clock()
         series = [bench.read(setting).amplitude_v for _ in range(N_NOISE)]
         each_s = (clock() - before_s) / N_NOISE
+    if settling is not None:
+        _tell_settling(file, settling, at_hz=frequency_hz, table=table)
     if series:
         mean_v = statistics.fmean(series)
         noise = statistics.stdev(series) / mean_v if mean_v > 0.0 else math.inf
         table.add(_step_row(mean_v, halved_v, noise=noise))
         table.add(_noise_row(mean_v, noise=noise))
         table.add(_speed_row(each_s))
-    return frequency_hz if table.all_ok else 0.0
 
 
-def _check_settling(
-    bench: Bench,
-    detector: AmplitudeReader,
-    *,
-    plan: CheckPlan,
-    at_hz: float,
-    table: _Table,
+def _settling(
+    bench: Bench, detector: AmplitudeReader, *, plan: CheckPlan, at_hz: float
+) -> Settling | SettingError:
+    """Watch the bench come to a stand; what failed goes into a row of its own."""
+    watch = SettlingWatch(
+        generator=bench.generator,
+        detector=detector,
+        sleep=bench.sleep,
+        clock=bench.clock,
+    )
+    try:
+        return watch.measure(at_hz, (plan.level_v * STEP, plan.level_v))
+    except SettingError as error:
+        return error
+
+
+def _tell_settling(
+    file: BenchFile, found: Settling | SettingError, *, at_hz: float, table: _Table
 ) -> None:
-    """Watch the bench come to a stand; refuse a stated settle that is too short."""
-    found: Settling | None = None
-    with table.row("bench comes to a stand") as said, bench.driven():
-        watch = SettlingWatch(
-            generator=bench.generator,
-            detector=detector,
-            sleep=bench.sleep,
-            clock=bench.clock,
-        )
-        found = watch.measure(at_hz, (plan.level_v * STEP, plan.level_v))
+    """Say how long it takes to stand; refuse a stated settle that is too short."""
+    with table.row("bench comes to a stand") as said:
+        if isinstance(found, SettingError):
+            raise found
         said.append(
             f"{_ms(found.after_level_s)} after a step of level, "
             f"{_ms(found.after_frequency_s)} after one of frequency"
         )
-    if found is not None:
-        table.add(_settle_row(bench.file, found, at_hz=at_hz))
+    if isinstance(found, Settling):
+        table.add(_settle_row(file, found, at_hz=at_hz))
 
 
 def _settle_row(file: BenchFile, found: Settling, *, at_hz: float) -> CheckRow:
@@ -377,8 +384,16 @@ def _strongest(bench: Bench, plan: CheckPlan) -> tuple[float, float]:
     return frequency_hz, amplitude_v
 
 
-def _setting(frequency_hz: float) -> Setting:
-    return Setting(frequency_hz=frequency_hz, settle_s=settle_unknown_s(frequency_hz))
+def _lacking_s(file: BenchFile, settling: Settling | SettingError | None) -> float:
+    """Give what the stated settle lacks of what is needed, in s."""
+    if not isinstance(settling, Settling):
+        return 0.0
+    return settling.longest_s - file.generator.settle_s - file.detector.settle_s
+
+
+def _setting(frequency_hz: float, *, lacking_s: float = 0.0) -> Setting:
+    settle_s = max(settle_unknown_s(frequency_hz), lacking_s)
+    return Setting(frequency_hz=frequency_hz, settle_s=settle_s)
 
 
 def _probed(file: BenchFile) -> tuple[float, float]:

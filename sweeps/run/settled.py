@@ -49,5 +49,5 @@ def _needed(lag: Lag, readings: Sequence[Reading]) -> str:
     if each_s <= 0.0 or not low < lag.share < high:
         return ""
     needed_s = TAUS * each_s / -math.log(lag.share)
-    value, _, unit = format_quantity(needed_s, u=needed_s / 10.0, unit="s")
+    value, _, unit = format_quantity(needed_s, u=needed_s / 2.0, unit="s")
     return f" (about {value} {unit} from reading to reading would do)"
