@@ -14,6 +14,7 @@ sqrt(8)/Q s/sqrt(N).
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from decimal import ROUND_DOWN, Context
 
 import numpy as np
 
@@ -44,7 +45,8 @@ STRAYS = (
     "lead inductance",
 )
 SIDES = 3.0  # half-bandwidths about a resonance that readings are taken in
-TOP_OF_SPAN = 1.25  # of the resonance: up to there a sweep for it drives the tank
+SWEPT = (0.8, 1.0, 1.25)  # of the resonance: there a sweep for it drives the tank
+SAFE = Context(prec=1, rounding=ROUND_DOWN)  # what is called safe must be so
 SAME = 1e-12  # relative change at which the resonance is solved
 MOST_NOISE = 0.3  # of the peak; with more there is none
 LOADED = 0.5  # share of the loss that is the fixture's, from which it is said
@@ -152,7 +154,7 @@ class Use:
     noise
         A reading's standard deviation over it.
     tank_voltage_v
-        Predicted for the guard at the top of the sweep, V r.m.s.
+        Predicted for the guard, the highest of a sweep about the resonance, V r.m.s.
     seconds
         For the readings about the peak.
     u_resonant_frequency, u_loaded_q
@@ -240,7 +242,9 @@ def foresee(
         fixture_share=loaded_q / fixture_q,
         peak_v=peak_v,
         noise=noise,
-        tank_voltage_v=candidate.tank_voltage_v(TOP_OF_SPAN * frequency_hz),
+        tank_voltage_v=max(
+            candidate.tank_voltage_v(share * frequency_hz) for share in SWEPT
+        ),
         seconds=count * (bench.settling_taus * tau_s + bench.settle_s),
         u_resonant_frequency=u_f0,
         u_loaded_q=quality_bound(noise=noise, n_readings=count),
@@ -332,10 +336,12 @@ def _judged(use: Use, bench: BenchReach) -> Use:
         if u is not None and u > LARGEST_Q_DOUBT
     ]
     if use.tank_voltage_v > bench.tank_limit_v:
-        safe_v = bench.level_v * bench.tank_limit_v / use.tank_voltage_v
+        safe_v = SAFE.create_decimal(
+            bench.level_v * bench.tank_limit_v / use.tank_voltage_v
+        )
         cautions.append(
             f"the tank could reach {use.tank_voltage_v:.2g} V, above the limit of "
-            f"{bench.tank_limit_v:.3g} V: set the level to {safe_v:.1g} V or less"
+            f"{bench.tank_limit_v:.3g} V: set the level to {float(safe_v):g} V or less"
         )
     if use.fixture_share > LOADED:
         cautions.append(f"{use.fixture_share:.0%} of the loss is the fixture's")

@@ -91,8 +91,11 @@ def check(
     frequency_hz = None if frequency is None else parse_quantity(frequency, "Hz")
     with located(bench, scene=scene, seed=seed) as found:
         show_caution()
+        level_v = _safe_level_v(found.file, frequency_hz)
         plan = CheckPlan(
-            level_v=_safe_level_v(found.file, frequency_hz), frequency_hz=frequency_hz
+            level_v=level_v,
+            frequency_hz=frequency_hz,
+            watch=_guard(found.file, emf_v=level_v).watch,
         )
         with reaching(
             found.file,
@@ -296,7 +299,7 @@ def _stepped(
     from ...drivers.bench import settle_unknown_s, step_levels
 
     guard = _guard(found.file, emf_v=steps.highest_v)
-    guard.check_before(frequency_hz)
+    guard.check_before(frequency_hz, frequency_hz)
 
     def watch(taken: "LevelReading") -> None:
         guard.watch(Reading(frequency_hz=frequency_hz, amplitude_v=taken.indicated_v))
@@ -342,11 +345,14 @@ def _guard(file: "BenchFile", *, emf_v: float) -> "TankGuard":
 
 def _safe_level_v(file: "BenchFile", frequency_hz: float | None) -> float:
     """Return the bench's level, or the highest that the guard lets pass."""
+    from ...drivers.bench import looked_over
+
     level_v = file.generator.level_v
-    guard = _guard(file, emf_v=level_v)
-    at_hz = frequency_hz or file.limits.highest_frequency_hz
-    share = file.limits.tank_voltage_v / guard.predicted_v(at_hz)
-    return level_v * min(1.0, share)
+    lowest_hz, highest_hz = (
+        looked_over(file) if frequency_hz is None else (frequency_hz, frequency_hz)
+    )
+    worst_v, _ = _guard(file, emf_v=level_v).worst(lowest_hz, highest_hz)
+    return level_v * min(1.0, file.limits.tank_voltage_v / worst_v)
 
 
 def _print_rows(rows: "Sequence[CheckRow]") -> None:

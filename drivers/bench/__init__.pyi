@@ -8,6 +8,7 @@ from .bench_file import load_bench_file as load_bench_file
 from .check import CheckPlan as CheckPlan
 from .check import CheckRow as CheckRow
 from .check import check_bench as check_bench
+from .check import looked_over as looked_over
 from .fixture_record import FixtureRecord as FixtureRecord
 from .fixture_record import save_fixture_record as save_fixture_record
 from .fixture_record import with_fixture_record as with_fixture_record

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Literal
 
 from ...analysis.errors import HalfpowerError, InputError
-from ...analysis.reading import Setting
+from ...analysis.reading import Reading, Setting
 from ..dialects import load_detector_dialect, load_generator_dialect
 from ..errors import SettingError
 from ..instruments import AmplitudeReader, LinearisedReader, SignalSource
@@ -23,7 +23,7 @@ from .lineariser import settle_unknown_s
 from .opening import Reach, completed, law_of, open_detector, open_generator
 from .settling import Settling, SettlingWatch
 
-__all__ = ["CheckPlan", "CheckRow", "check_bench"]
+__all__ = ["CheckPlan", "CheckRow", "check_bench", "looked_over"]
 
 State = Literal["ok", "FAILED", "doubtful", "missing"]
 
@@ -72,10 +72,13 @@ class CheckPlan:
         e.m.f. in V r.m.s.
     frequency_hz
         Where; None: where the most is seen.
+    watch
+        Called with every reading of the driven bench; stops the check by raising.
     """
 
     level_v: float
     frequency_hz: float | None = None
+    watch: Callable[[Reading], None] = lambda _: None
 
 
 def check_bench(
@@ -200,7 +203,7 @@ class _Table:
 def _check_obeying(
     generator: SignalSource, *, file: BenchFile, plan: CheckPlan, table: _Table
 ) -> None:
-    low_hz, high_hz = _probed(file)
+    low_hz, high_hz = looked_over(file)
     with table.row("generator obeys frequency") as found:
         set_hz = [generator.set_frequency(hz) for hz in (low_hz, high_hz)]
         found.append(f"read back {', '.join(f'{hz:.9g} Hz' for hz in set_hz)}")
@@ -242,11 +245,11 @@ def _check_signal(
             settling = _settling(bench, detector, plan=plan, at_hz=frequency_hz)
         setting = _setting(frequency_hz, lacking_s=_lacking_s(file, settling))
         generator.set_emf(plan.level_v * STEP)
-        halved_v = bench.read(setting).amplitude_v
+        halved_v = _read_v(bench, setting, plan)
         generator.set_emf(plan.level_v)
-        bench.read(setting)  # a change of range is not what is timed
+        _read_v(bench, setting, plan)  # a change of range is not what is timed
         before_s = clock()
-        series = [bench.read(setting).amplitude_v for _ in range(N_NOISE)]
+        series = [_read_v(bench, setting, plan) for _ in range(N_NOISE)]
         each_s = (clock() - before_s) / N_NOISE
     if settling is not None:
         _tell_settling(file, settling, at_hz=frequency_hz, table=table)
@@ -262,11 +265,14 @@ def _settling(
     bench: Bench, detector: AmplitudeReader, *, plan: CheckPlan, at_hz: float
 ) -> Settling | SettingError:
     """Watch the bench come to a stand; what failed goes into a row of its own."""
+
+    def read_v() -> float:
+        reading = Reading(frequency_hz=at_hz, amplitude_v=detector.read().amplitude_v)
+        plan.watch(reading)
+        return reading.amplitude_v
+
     watch = SettlingWatch(
-        generator=bench.generator,
-        detector=detector,
-        sleep=bench.sleep,
-        clock=bench.clock,
+        generator=bench.generator, read_v=read_v, sleep=bench.sleep, clock=bench.clock
     )
     try:
         return watch.measure(at_hz, (plan.level_v * STEP, plan.level_v))
@@ -360,7 +366,7 @@ def _speed_row(each_s: float) -> CheckRow:
 
 def _strongest(bench: Bench, plan: CheckPlan) -> tuple[float, float]:
     """Return where the most is seen, in Hz, and how much, in V r.m.s."""
-    low_hz, high_hz = _probed(bench.file)
+    low_hz, high_hz = looked_over(bench.file)
     wanted = (
         [plan.frequency_hz]
         if plan.frequency_hz is not None
@@ -369,12 +375,12 @@ def _strongest(bench: Bench, plan: CheckPlan) -> tuple[float, float]:
     seen: list[tuple[float, float]] = []
     for frequency_hz in wanted:
         try:
-            reading = bench.read(_setting(frequency_hz))
+            seen_v = _read_v(bench, _setting(frequency_hz), plan)
         except SettingError:
             if len(wanted) == 1:
                 raise
             continue
-        seen.append((reading.amplitude_v, frequency_hz))
+        seen.append((seen_v, frequency_hz))
     if not seen:
         raise SettingError(
             f"nothing could be read between {low_hz:.6g} and {high_hz:.6g} Hz; check "
@@ -382,6 +388,12 @@ def _strongest(bench: Bench, plan: CheckPlan) -> tuple[float, float]:
         )
     amplitude_v, frequency_hz = max(seen)
     return frequency_hz, amplitude_v
+
+
+def _read_v(bench: Bench, setting: Setting, plan: CheckPlan) -> float:
+    reading = bench.read(setting)
+    plan.watch(reading)
+    return reading.amplitude_v
 
 
 def _lacking_s(file: BenchFile, settling: Settling | SettingError | None) -> float:
@@ -396,8 +408,8 @@ def _setting(frequency_hz: float, *, lacking_s: float = 0.0) -> Setting:
     return Setting(frequency_hz=frequency_hz, settle_s=settle_s)
 
 
-def _probed(file: BenchFile) -> tuple[float, float]:
-    """Return the limits, or what is usual where the file says none, in Hz."""
+def looked_over(file: BenchFile) -> tuple[float, float]:
+    """Return where a signal is looked for: the limits, or what is usual, in Hz."""
     limits = file.limits
     low_hz = max(limits.lowest_frequency_hz, PROBED_HZ[0])
     high_hz = min(limits.highest_frequency_hz, PROBED_HZ[1])

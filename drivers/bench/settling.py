@@ -8,7 +8,7 @@ import numpy as np
 
 from ...analysis.quantity import FloatArray
 from ..errors import SettingError
-from ..instruments import AmplitudeReader, SignalSource
+from ..instruments import SignalSource
 from .bench import Clock, Sleep
 
 __all__ = ["Settling", "SettlingWatch"]
@@ -56,8 +56,10 @@ class SettlingWatch:
 
     Attributes
     ----------
-    generator, detector
-        Started, the output on.
+    generator
+        Started, its output on.
+    read_v
+        Reads the detector at once, in V.
     sleep, clock
         How to wait, and what time it is in s.
 
@@ -70,7 +72,7 @@ class SettlingWatch:
     """
 
     generator: SignalSource
-    detector: AmplitudeReader
+    read_v: Callable[[], float]
     sleep: Sleep
     clock: Clock
 
@@ -130,10 +132,10 @@ class SettlingWatch:
         """Step away, stay there, step back, wait, and read once."""
         away()
         self.sleep(stay_s)
-        self.detector.read()
+        self.read_v()
         back()
         self.sleep(wait_s)
-        return self.detector.read().amplitude_v
+        return self.read_v()
 
     def _look(self) -> _Stand:
         begun_s, look_s = self.clock(), LEAST_LOOK_S
@@ -142,7 +144,7 @@ class SettlingWatch:
         while True:
             while len(seen_v) < LEAST_READINGS or self.clock() - begun_s < look_s:
                 asked_s.append(self.clock() - begun_s)
-                seen_v.append(self.detector.read().amplitude_v)
+                seen_v.append(self.read_v())
                 if len(seen_v) >= MOST_READINGS:
                     break
             if _stands(np.array(seen_v)):

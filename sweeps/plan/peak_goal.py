@@ -5,12 +5,13 @@ from dataclasses import dataclass
 
 from ...analysis.errors import InputError
 
-__all__ = ["OVERVIEW", "ROOT3", "PeakGoal", "PeakPrior", "in_mhz"]
+__all__ = ["HARMONICS", "OVERVIEW", "ROOT3", "PeakGoal", "PeakPrior", "in_mhz"]
 
 STEPS_PER_OCTAVE = 24  # 3 % steps: the skirts of a Q of 1000 still show
 LEAST_STEPS = 16
 ROOT3 = math.sqrt(3.0)
 OVERVIEW = (0.0, 0.5, -0.5, 1.0, -1.0, ROOT3, -ROOT3, 3.0, -3.0)  # in half-bandwidths
+HARMONICS = (2, 3)  # the ones that a generator has most of
 SPREADS = 3.0  # standard deviations about a prior that are looked at first
 
 
@@ -113,6 +114,15 @@ class PeakGoal:
         """Readings of the coarse grid."""
         octaves = math.log2(self.highest_hz / self.lowest_hz)
         return max(LEAST_STEPS, math.ceil(STEPS_PER_OCTAVE * octaves) + 1)
+
+    @property
+    def highest_driven_hz(self) -> float:
+        """Up to where a reading may be asked for: a ghost is unmasked beyond the span.
+
+        A peak is found on the span and looked for at twice and three times it.
+        """
+        beyond_hz = min(HARMONICS[-1] * self.highest_hz, self.generator_highest_hz)
+        return max(self.highest_hz, beyond_hz)
 
     @property
     def least_readings(self) -> int:

@@ -53,7 +53,7 @@ from .ask_tell import (
     shown_before,
 )
 from .ask_tell import Steps as Plan
-from .peak_goal import OVERVIEW, ROOT3, PeakGoal, PeakPrior, in_mhz
+from .peak_goal import HARMONICS, OVERVIEW, ROOT3, PeakGoal, PeakPrior, in_mhz
 
 __all__ = ["PeakGoal", "PeakPlanner", "PeakPrior", "trace_of"]
 
@@ -68,7 +68,6 @@ WINDOW = 6.0  # half-bandwidths that the fit may use
 # A noise estimated from few readings is low as often as high, and a plan that stops
 # when it looks low would stop on luck.
 LEAST_DOF = 20.0
-HARMONICS = (2, 3)  # the ones that a generator has most of
 GHOSTLY = 2.0  # a real peak falls by about Q at twice its frequency; a ghost rises
 DOWN = (3.0, -3.0)  # half-bandwidths: a third of the peak, on the same range
 SUSPECT = 2.0  # standard deviations: a lag that is looked at again

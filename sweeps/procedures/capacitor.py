@@ -212,7 +212,9 @@ def _series(
             lowest_hz=max(0.9 * f1, limits.lowest_frequency_hz),
             highest_hz=min(4.0 * f1, limits.highest_frequency_hz),
         ),
-        tank=tank_with(bench, capacitor=None, self_capacitance_f=EXACT),
+        # The coil's own capacitance is not across the tank there.
+        tank=replace(tank, self_capacitance_f=EXACT),
+        without_hz=f1,
     )
     return _fitted_in_series(bench.file, tank=tank, reference=reference, series=series)
 

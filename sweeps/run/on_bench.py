@@ -176,9 +176,25 @@ def check_span(span: Span, *, file: BenchFile) -> None:
 
 
 def guard_on(
-    file: BenchFile, *, tank: Tank, highest_hz: float, level_v: float | None = None
+    file: BenchFile,
+    *,
+    tank: Tank,
+    driven_hz: tuple[float, float],
+    level_v: float | None = None,
+    without_hz: float | None = None,
 ) -> TankGuard:
     """Set up the guard of a tank's voltage, with its prediction checked.
+
+    Parameters
+    ----------
+    file, tank
+        The bench and the tank on it.
+    driven_hz
+        The lowest and the highest frequency it will be driven at, in Hz.
+    level_v
+        E.m.f. in V r.m.s.; None: the bench file's.
+    without_hz
+        See `TankGuard`.
 
     Raises
     ------
@@ -189,9 +205,9 @@ def guard_on(
         tank,
         emf_v=file.generator.level_v if level_v is None else level_v,
         limit_v=file.limits.tank_voltage_v,
+        without_hz=without_hz,
     )
-    # The prediction rises with frequency: E wCc against a resistance of Q/(wT).
-    guard.check_before(highest_hz)
+    guard.check_before(*driven_hz)
     return guard
 
 

@@ -115,6 +115,7 @@ class Steps:
         *,
         tank: Tank,
         deduce: Callable[[ResonanceFit], tuple[Quantity, ...]] | None = None,
+        without_hz: float | None = None,
     ) -> Swept:
         """Sweep the frequency over a span, with the tank's voltage guarded.
 
@@ -124,6 +125,8 @@ class Steps:
             What is on the fixture, where to look, and what is known of the tank.
         deduce
             What to make of the fit; None: f0, bandwidth and Q alone.
+        without_hz
+            Where it resonates without what is in series with the coil, in Hz.
 
         Raises
         ------
@@ -132,11 +135,16 @@ class Steps:
         """
         file = self._bench.file
         check_span(span, file=file)
+        goal = span.goal(file)
         guard = guard_on(
-            file, tank=tank, highest_hz=span.highest_hz, level_v=span.level_v
+            file,
+            tank=tank,
+            driven_hz=(goal.lowest_hz, goal.highest_driven_hz),
+            level_v=span.level_v,
+            without_hz=without_hz,
         )
         planner = self._follow(
-            PeakPlanner(span.goal(file)), arrangement, guard=guard, level_v=span.level_v
+            PeakPlanner(goal), arrangement, guard=guard, level_v=span.level_v
         )
         step = arrangement.step
         found = planner.found
@@ -164,7 +172,8 @@ class Steps:
         SweepError, GuardError, SettingError, DriverError
             The output is off by then, and the sink has every reading taken.
         """
-        guard = guard_on(self._bench.file, tank=tank, highest_hz=goal.frequency_hz)
+        at_hz = goal.frequency_hz
+        guard = guard_on(self._bench.file, tank=tank, driven_hz=(at_hz, at_hz))
         planner = self._follow(DialPlanner(goal), arrangement, guard=guard)
         step = arrangement.step
         found = planner.found.resonance

@@ -201,11 +201,19 @@ def test_a_coil_that_the_leads_hide_is_an_obstacle() -> None:
     assert any("no better than" in one for one in use.obstacles)
 
 
-def test_a_high_tank_voltage_is_a_caution_with_a_level() -> None:
-    """60 V predicted at 1 V, 30 V allowed: 0.5 V or less."""
-    use = foreseen(volts=60.0)
-    assert "set the level to 0.5 V or less" in use.cautions[0]
+@pytest.mark.parametrize(("volts", "safe"), [(60.0, "0.5"), (31.0, "0.9")])
+def test_a_high_tank_voltage_is_a_caution_with_a_level(volts: float, safe: str) -> None:
+    """60 V predicted at 1 V, 30 V allowed: 0.5 V or less; 0.968 V is not 1 V."""
+    use = foreseen(volts=volts)
+    assert f"set the level to {safe} V or less" in use.cautions[0]
     assert use.obstacles == ()
+
+
+def test_the_tank_s_voltage_is_the_highest_of_the_sweep() -> None:
+    """It need not be highest above the resonance: one that falls with frequency."""
+    falling = Candidate(name="x", tank=tank(), tank_voltage_v=lambda hertz: 1e8 / hertz)
+    use = foresee(falling, inductance_h=10e-6, bench=BENCH, plan=ReadingPlan())
+    assert use.tank_voltage_v == pytest.approx(1.25e8 / use.resonant_frequency_hz)
 
 
 def test_a_fixture_that_takes_most_of_the_loss_is_a_caution() -> None:

@@ -72,8 +72,10 @@ def test_check_fails_with_three_and_says_what_to_do(
 def test_check_drives_below_the_tank_s_limit(halfpower: Run, tmp_path: Path) -> None:
     """A bench file of 4 V is checked at the level that the guard lets pass.
 
-    At 60 MHz the coupling's 0.377 mS drives 16 pF at Q = 400 (15.1 uS), the probe
-    (1.1), stray's loss (1.9) and source (7.1 uS): 15 V for 1 V, so 2.0 V for 30 V.
+    The prediction is highest where probe and source take alike, w = 1/(Cc sqrt(Rs Rp))
+    = 2 pi 23.3 MHz: the coupling's 0.147 mS drives 16 pF at Q = 400 (5.9 uS), the probe
+    and the source (1.1 uS each), the stray's loss (0.7 uS): 16.7 V for 1 V, so 1.79 V
+    for 30 V; at the limits' 60 MHz it is 15 V.
     """
     text = bundled_bench_file("kit-coil").read_text(encoding="utf-8")
     (tmp_path / "hot.toml").write_text(text.replace('"1V"', '"4V"'), encoding="utf-8")
@@ -81,7 +83,7 @@ def test_check_drives_below_the_tank_s_limit(halfpower: Run, tmp_path: Path) -> 
     assert ended.status == 0
     row = next(r for r in ended.out.splitlines() if "obeys level" in r)
     level_v = float(row.split(" V e.m.f.")[0].split()[-1])
-    assert level_v == pytest.approx(2.0, rel=0.01)
+    assert level_v == pytest.approx(1.79, rel=0.01)
 
 
 def test_learn_writes_a_dialect_that_loads(halfpower: Run, tmp_path: Path) -> None:

@@ -70,7 +70,7 @@ def needed_s(rig: SlowRig) -> tuple[float, float]:
     """Measure it."""
     watch = SettlingWatch(
         generator=rig,  # type: ignore[arg-type] # as much of one as is asked for
-        detector=rig,  # type: ignore[arg-type]
+        read_v=lambda: rig.read().amplitude_v,
         sleep=rig.sleep,
         clock=lambda: rig.now_s,
     )

@@ -1,6 +1,7 @@
 """The tank guard predicts and watches the voltage that Q makes."""
 
 import math
+import re
 
 import pytest
 
@@ -70,24 +71,32 @@ def test_the_limit_itself_is_allowed() -> None:
     """Neither the prediction nor a reading on it is above it."""
     guard = TankGuard(tank(), emf_v=2.0, limit_v=LIMIT_V)
     at_limit = TankGuard(tank(), emf_v=2.0, limit_v=guard.predicted_v(1e6))
-    at_limit.check_before(1e6)
+    at_limit.check_before(1e6, 1e6)
     guard.watch(Reading(frequency_hz=1e6, amplitude_v=LIMIT_V))
 
 
 def test_a_level_too_high_is_refused_before_driving() -> None:
     """The sentence gives a level that is safe, and the caution.
 
-    20 V x 400/101 = 79.2 V on the tank, less 0.12 % in 50 ohm; 30 V of it is 7.58 V.
+    20 V x 400/101 = 79.2 V on the tank, less 0.12 % in 50 ohm; 30 V of it is 7.58 V,
+    of which two digits are safe: 7.5.
     """
     guard = TankGuard(tank(), emf_v=20.0, limit_v=LIMIT_V)
-    said = r"at 20 V .* reach 79\.1 V .* limit of 30 V: .* level to 7\.6 V or .*burns"
+    said = r"at 20 V .* reach 79\.1 V .* limit of 30 V: .* level to 7\.5 V or .*burns"
     with pytest.raises(GuardError, match=said):
-        guard.check_before(1e6)
+        guard.check_before(1e6, 1e6)
 
 
 def test_a_safe_level_passes() -> None:
-    """The level that the refusal names is itself accepted."""
-    TankGuard(tank(), emf_v=7.5, limit_v=LIMIT_V).check_before(1e6)
+    """The level that the refusal names is itself accepted, whatever was asked for."""
+    for emf_v in (8.0, 20.0, 333.0):
+        guard = TankGuard(tank(), emf_v=emf_v, limit_v=LIMIT_V)
+        with pytest.raises(GuardError) as refused:
+            guard.check_before(1e6, 2e6)
+        named = re.search(r"level to (\S+) V or less", str(refused.value))
+        assert named is not None
+        safe = TankGuard(tank(), emf_v=float(named[1]), limit_v=LIMIT_V)
+        safe.check_before(1e6, 2e6)
 
 
 def test_a_reading_above_the_limit_stops_the_sweep() -> None:
