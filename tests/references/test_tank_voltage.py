@@ -74,11 +74,11 @@ class Bench:
         """The highest voltage at a frequency over all inductances from nothing up."""
         w = 2.0 * math.pi * frequency
         # What a coil must tune lies between everything and the capacitor alone; a fine
-        # grid of its reactance over that and beyond, 1/8000 of an e-fold a step where
+        # grid of its reactance over that and beyond, 1/4000 of an e-fold a step where
         # a resonance is 1/400 wide and more.
         most = self.capacitor + self.coupling + self.probe_f + (self.output or 0.0)
         low, high = 0.3 / (w * w * most), 30.0 / (w * w * self.capacitor)
-        loop_h = np.geomspace(low, high, int(8000 * math.log(high / low)))
+        loop_h = np.geomspace(low, high, int(4000 * math.log(high / low)))
         coil_h = np.append(np.maximum(loop_h - self.lead_h, 0.0), 0.0)
         # Without any inductance there would be nothing to divide by.
         coil_h = coil_h[coil_h + self.lead_h > 0.0]

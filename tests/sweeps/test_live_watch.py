@@ -6,7 +6,14 @@ from dataclasses import dataclass, field, replace
 
 import pytest
 
-from halfpower.analysis import Reading, Result, Setting, Stated, parse_stated
+from halfpower.analysis import (
+    InputError,
+    Reading,
+    Result,
+    Setting,
+    Stated,
+    parse_stated,
+)
 from halfpower.analysis.tank import SheetSample
 from halfpower.cli.at_bench import SceneAttendant
 from halfpower.drivers import Bench
@@ -248,6 +255,45 @@ def test_a_voltage_is_not_answered_by_the_series_method(
             measure_capacitor(bench, SPAN, job=job, session=told)
     assert arranged == ["reference"]
     assert refused.value.values["predicted_v"] < 2.5
+
+
+def test_the_place_between_coil_and_capacitor_in_series_is_watched(
+    open_on_scene: OpenOnScene,
+) -> None:
+    """91 pF in series on 168 pF stand at 168/91 = 1.8 of the tank's voltage (divider).
+
+    For the sweep in series the limit is lowered to 1.2 of the highest reading there.
+    """
+    job = replace(PARALLEL, method="series")
+    kept, free = Kept(), Kept()
+    with open_on_scene("capacitor-drawer") as (bench, simulated):
+        told = session(simulated, free)
+        with pytest.raises(InputError):  # too small for that method, after its readings
+            measure_capacitor(bench, SPAN, job=job, session=told)
+    in_series = max(
+        reading.amplitude_v
+        for step, reading in zip(free.steps, free.readings, strict=True)
+        if step == "series"
+    )
+    with open_on_scene("capacitor-drawer") as (bench, simulated):
+        less = {"coupling_capacitance": Stated(value=0.01e-12)}
+        about = bench.file.fixture.model_copy(update=less)
+        bench.file = bench.file.model_copy(update={"fixture": about})
+
+        class Lowering(SceneAttendant):
+            """Lowers the limit for what comes after the first step."""
+
+            def arrange(self, arrangement: Arrangement) -> None:
+                super().arrange(arrangement)
+                if arrangement.step == "reference":
+                    limit(bench, 1.2 * in_series)
+
+        told = Session(attendant=Lowering(simulated, tell=lambda _: None), sink=kept)
+        with pytest.raises(GuardError, match="the sweep was stopped") as stopped:
+            measure_capacitor(bench, SPAN, job=job, session=told)
+    assert kept.steps[-1] == "series"
+    times = stopped.value.values["tank_v"] / kept.readings[-1].amplitude_v
+    assert times == pytest.approx(168.0 / 91.0, rel=0.1)
 
 
 def test_the_guard_predicts_with_the_level_that_is_driven(
