@@ -32,7 +32,7 @@ from ..run import (
 )
 from .capacitor_by_dial import measure_by_dial
 from .capacitor_job import CapacitorJob, capacitor_result
-from .work_coil import EXACT, across_f, attached_span, tank_with
+from .work_coil import across_f, attached_span, tank_with
 
 __all__ = ["measure_capacitor"]
 
@@ -212,8 +212,7 @@ def _series(
             lowest_hz=max(0.9 * f1, limits.lowest_frequency_hz),
             highest_hz=min(4.0 * f1, limits.highest_frequency_hz),
         ),
-        # The coil's own capacitance is not across the tank there.
-        tank=replace(tank, self_capacitance_f=EXACT),
+        tank=tank,
         without_hz=f1,
     )
     return _fitted_in_series(bench.file, tank=tank, reference=reference, series=series)

@@ -10,6 +10,7 @@ series with the coil, the place between the two is guarded as well: it may stand
 """
 
 import math
+from dataclasses import replace
 from decimal import ROUND_DOWN, Context
 
 import numpy as np
@@ -24,6 +25,7 @@ __all__ = ["TankGuard"]
 
 PREDICTED_Q = 400.0  # a good air-cored coil; common practice, no published source
 LOOKS = 200  # over a span; between two of a decade's the prediction moves by 2 %
+NEAR_OWN = 0.9  # of the square of the coil's own resonance, above which it is no coil
 SAFE = Context(prec=2, rounding=ROUND_DOWN)  # what is called safe must be so
 
 
@@ -67,6 +69,8 @@ class TankGuard:
         """
         omega = 2.0 * math.pi * frequency_hz
         tank = values_of(self._tank)
+        if self._without_hz is not None:  # then it is not across the tank
+            tank = replace(tank, self_capacitance_f=0.0)
         shunt = tank_shunt(tank, omega=omega)
         across_s = complex(shunt.conductance_s, omega * shunt.capacitance_f)
         feed_s = omega * tank.coupling_f
@@ -152,11 +156,17 @@ class TankGuard:
     def _rise(self, frequency_hz: float) -> float:
         """Give the coil's reactance over its own less that of the part in series.
 
-        wL/(wL - 1/wCx) = (f/f1)^2 at the resonance, f1 being the one without Cx.
+        At a resonance with a part in series, f, and one without it, f1, it is
+        (1 - s) r/(1 - s r), r = (f/f1)^2: the coil's own capacitance, a share s of all
+        at f1, raises its reactance (derived: w'L' - 1/w'Cx = 1/w'T with L' the raised
+        one, w^2 L (T + Cs) = 1).
         """
         if self._without_hz is None:
             return 1.0
-        return max((frequency_hz / self._without_hz) ** 2, 1.0)
+        tank, omega = values_of(self._tank), 2.0 * math.pi * self._without_hz
+        share = tank.self_capacitance_f / tank_shunt(tank, omega=omega).capacitance_f
+        up = (frequency_hz / self._without_hz) ** 2
+        return float(max((1.0 - share) * up / (1.0 - min(share * up, NEAR_OWN)), 1.0))
 
     def _between(self, frequency_hz: float) -> float:
         """Give the voltage between coil and part in series over the tank's, or 1."""

@@ -260,7 +260,7 @@ def test_a_voltage_is_not_answered_by_the_series_method(
 def test_the_place_between_coil_and_capacitor_in_series_is_watched(
     open_on_scene: OpenOnScene,
 ) -> None:
-    """91 pF in series on 168 pF stand at 168/91 = 1.8 of the tank's voltage (divider).
+    """A capacitor Cx in series on T = 168 pF stands at T/Cx of the tank's (a divider).
 
     For the sweep in series the limit is lowered to 1.2 of the highest reading there.
     """
@@ -293,7 +293,9 @@ def test_the_place_between_coil_and_capacitor_in_series_is_watched(
             measure_capacitor(bench, SPAN, job=job, session=told)
     assert kept.steps[-1] == "series"
     times = stopped.value.values["tank_v"] / kept.readings[-1].amplitude_v
-    assert times == pytest.approx(168.0 / 91.0, rel=0.1)
+    unknown_f = simulated.truth["unknown.capacitance_f"]
+    assert unknown_f < 130e-12
+    assert times == pytest.approx(168e-12 / unknown_f, rel=0.05)
 
 
 def test_the_guard_predicts_with_the_level_that_is_driven(
