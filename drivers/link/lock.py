@@ -15,9 +15,10 @@ from pathlib import Path
 from typing import Self
 
 import filelock
-from pyvisa import rname
+import pyvisa
 
 from ..errors import TransportError
+from .spelling import keys_of
 
 __all__ = ["InstrumentLock", "lock_folder"]
 
@@ -33,23 +34,18 @@ def lock_folder() -> Path:
     return Path(tempfile.gettempdir()) / f"halfpower-locks-{user}"
 
 
-def _canonical(resource: str) -> str:
-    """Give a resource's one name: ``GPIB::9`` is ``GPIB0::9::INSTR``."""
-    try:
-        return rname.to_canonical_name(resource).lower()
-    except rname.InvalidResourceName:
-        return resource.lower()  # an alias
-
-
 class InstrumentLock:
     """Keep other programs off an instrument until `release`.
 
     Parameters
     ----------
     resource
-        Its VISA resource name; spellings of one name are one lock.
+        Its VISA resource name or alias; all spellings of one name are one lock (see
+        `keys_of`).
     name
         What it is called in messages.
+    manager
+        Asked what an alias stands for.
     folder
         Where the locks are; `lock_folder` by default.
 
@@ -65,23 +61,25 @@ class InstrumentLock:
     can still be reached from elsewhere.
     """
 
-    def __init__(self, resource: str, *, name: str, folder: Path | None = None) -> None:
-        key = _canonical(resource)
-        stem = re.sub(r"[^a-z0-9]+", "-", key).strip("-")[:READABLE]
-        stem += f"-{hashlib.sha256(key.encode()).hexdigest()[:12]}"
+    def __init__(
+        self,
+        resource: str,
+        *,
+        name: str,
+        manager: pyvisa.ResourceManager | None = None,
+        folder: Path | None = None,
+    ) -> None:
         folder = folder if folder is not None else lock_folder()
-        # The lock file is emptied by whoever tries it, so the holder's number stands
-        # beside it.
-        self._owner = folder / f"{stem}.owner"
-        self._lock = filelock.FileLock(folder / f"{stem}.lock", timeout=0)
+        self._held: list[tuple[filelock.BaseFileLock, Path]] = []
         try:
             folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-            self._lock.acquire()
-            self._owner.write_text(f"{os.getpid()}\n", encoding="ascii")
+            for key in keys_of(resource, manager=manager):
+                self._hold(folder / _stem(key), name=name)
         except filelock.Timeout as error:
+            owner = Path(error.lock_file).with_suffix(".owner")
+            self.release()
             raise TransportError(
-                f"{name} {resource} is in use by {self._holder()}; wait for it, or end "
-                "it",
+                f"{name} {resource} {_in_use(owner)}",
                 resource=resource,
             ) from error
         except (OSError, NotImplementedError) as error:
@@ -92,19 +90,23 @@ class InstrumentLock:
                 resource=resource,
             ) from error
 
-    def _holder(self) -> str:
-        try:
-            number = int(self._owner.read_text(encoding="ascii"))
-        except (OSError, ValueError):
-            return "another program"
-        return "this program" if number == os.getpid() else f"process {number}"
+    def _hold(self, stem: Path, *, name: str) -> None:
+        lock = filelock.FileLock(stem.with_suffix(".lock"), timeout=0)
+        lock.acquire()
+        # The lock file is emptied by whoever tries it, so the holder's number stands
+        # beside it.
+        owner = stem.with_suffix(".owner")
+        self._held.append((lock, owner))
+        owner.write_text(f"{os.getpid()} {name}\n", encoding="utf-8")
 
     def release(self) -> None:
         """Let others have it; twice does no harm."""
-        with contextlib.suppress(OSError):
-            if self._lock.is_locked:
-                self._owner.unlink(missing_ok=True)
-            self._lock.release()
+        while self._held:
+            lock, owner = self._held.pop()
+            with contextlib.suppress(OSError):
+                owner.unlink(missing_ok=True)
+            with contextlib.suppress(OSError):
+                lock.release()
 
     def __enter__(self) -> Self:
         """Give the lock."""
@@ -113,3 +115,23 @@ class InstrumentLock:
     def __exit__(self, *_: object) -> None:
         """Release it."""
         self.release()
+
+
+def _stem(key: str) -> str:
+    readable = re.sub(r"[^a-z0-9]+", "-", key.lower()).strip("-")[:READABLE]
+    return f"{readable}-{hashlib.sha256(key.encode()).hexdigest()[:12]}"
+
+
+def _in_use(owner: Path) -> str:
+    """Say who has it, and what to do."""
+    try:
+        number, _, name = owner.read_text(encoding="utf-8").strip().partition(" ")
+        is_here = int(number) == os.getpid()
+    except (OSError, ValueError):
+        return "is in use by another program; wait for it, or end it"
+    if is_here:
+        return (
+            f"is the instrument that this program has open as {name}; each instrument "
+            "of a bench needs a resource of its own"
+        )
+    return f"is in use by process {number}; wait for it, or end it"

@@ -405,7 +405,9 @@ def open_steady_link(
     with contextlib.ExitStack() as opening:
         lock = None
         if locked:
-            lock = opening.enter_context(InstrumentLock(resource, name=name))
+            lock = opening.enter_context(
+                InstrumentLock(resource, name=name, manager=manager)
+            )
 
         def open_it() -> Port:
             return open_port(

@@ -225,10 +225,25 @@ def test_an_open_bench_holds_its_instruments_locks() -> None:
         }
         with open_bench(file.model_copy(update=changed)):
             for role, name in names.items():
-                with pytest.raises(TransportError, match=f"{role} .* is in use by"):
+                with pytest.raises(TransportError, match=f"{role} .* this program has"):
                     InstrumentLock(name, name=role)
         for role, name in names.items():
             InstrumentLock(name, name=role).release()
+
+
+def test_one_instrument_cannot_be_two_of_a_bench() -> None:
+    """The same address, spelled in another way: one sentence, nothing left held."""
+    simulated = load_scene("kit-coil").build(seed=1)
+    with serve(simulated) as served:
+        file = load_bench_file(bundled_bench_file("kit-coil"))
+        name = served.resources["generator"]
+        other = name.replace("127.0.0.1", "LocalHost.").replace("TCPIP0", "TCPIP")
+        source = file.generator.model_copy(update={"resource": name})
+        detector = file.detector.model_copy(update={"resource": other})
+        twice = file.model_copy(update={"generator": source, "detector": detector})
+        with pytest.raises(TransportError, match="open as generator; each instrument"):
+            open_bench(twice)
+        InstrumentLock(name, name="generator").release()
 
 
 def test_the_simulated_output_is_off_after_the_bench(

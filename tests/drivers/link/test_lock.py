@@ -56,7 +56,7 @@ def test_one_resource_in_two_spellings_is_one_lock(
     """VISA names have defaults (VPP-4.3, 4.3.1): the same instrument."""
     with (
         InstrumentLock(RESOURCE, name="generator", folder=tmp_path),
-        pytest.raises(TransportError, match=r"in use by this program"),
+        pytest.raises(TransportError, match="this program has open as generator"),
     ):
         InstrumentLock(spelling, name="generator", folder=tmp_path)
 
