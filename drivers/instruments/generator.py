@@ -61,8 +61,7 @@ class Generator:
         for _ in range(SET_ATTEMPTS):
             self._frequency_hz = frequency_hz
             command, actual_hz = self._send_frequency(frequency_hz)
-            off_by_hz = abs(actual_hz - frequency_hz)
-            if off_by_hz <= max(ROUNDING_HZ, ROUNDING * frequency_hz):
+            if _is_at(actual_hz, frequency_hz):
                 return actual_hz
         raise self._refused(command, asked=f"{frequency_hz:.9g} Hz", got=actual_hz)
 
@@ -195,20 +194,34 @@ class Generator:
     def disturbed(self) -> list[str]:
         """Tell what happened since the last call that puts readings in doubt.
 
-        See `Instrument.disturbed`. A generator that does not report that its power was
-        off is asked for its output and its level instead: two queries for one.
+        See `Instrument.disturbed`. Its frequency is asked for, too, which another
+        program, or a hand, may have changed: one query. A generator that does not
+        report that its power was off is asked for its output and its level as well.
         """
-        reasons = self._instrument.disturbed()
-        if reasons or self._instrument.reports_events:
-            return reasons
+        reasons = self._instrument.disturbed() or self._frequency_changed()
+        if not (reasons or self._instrument.reports_events):
+            reasons = self._drive_changed()
+        return reasons
+
+    def _frequency_changed(self) -> list[str]:
+        table, asked_hz = self._dialect.frequency, self._frequency_hz
+        if table.read is None or asked_hz is None:
+            return []
+        actual_hz = self._instrument.ask_number(table.read, form=table.form)
+        if _is_at(actual_hz, asked_hz):
+            return []
+        return [self._meddled(f"{asked_hz:.9g} Hz", f"{actual_hz:.9g} Hz")]
+
+    def _drive_changed(self) -> list[str]:
         output, level = self._dialect.output, self._dialect.level
+        reasons: list[str] = []
         if self._is_on and output.read is not None and self._says_off():
             reasons.append(f"{self._link.name}: its output is off, its settings lost")
         if self._emf_v is not None and level.read is not None:
-            reasons += self._level_lost(self._emf_v)
+            reasons += self._level_changed(self._emf_v)
         return reasons
 
-    def _level_lost(self, emf_v: float) -> list[str]:
+    def _level_changed(self, emf_v: float) -> list[str]:
         level = self._dialect.level
         wanted = level_from_emf(
             emf_v, source_ohm=self._source_ohm, load_ohm=level.load_ohm, unit=level.unit
@@ -217,7 +230,15 @@ class Generator:
         scale = 1.0 if level.unit == "dBm" else wanted
         if abs(actual - wanted) <= LEVEL_ROUNDING * scale:
             return []
-        return [f"{self._link.name}: its level is {actual:.4g} {level.unit}"]
+        return [
+            self._meddled(f"{wanted:.4g} {level.unit}", f"{actual:.4g} {level.unit}")
+        ]
+
+    def _meddled(self, asked: str, says: str) -> str:
+        return (
+            f"another program or person changes the {self._link.name}: asked for "
+            f"{asked}, it says {says}"
+        )
 
     def restore(self) -> None:
         """Bring it back to what it was set to; on only if it was on.
@@ -237,9 +258,24 @@ class Generator:
             self.output_on()
 
     def check(self) -> None:
-        """See that its error queue is empty (raises `InstrumentError`)."""
+        """See that it refused nothing, and that output and level are as they were set.
+
+        Raises
+        ------
+        InstrumentError
+            They are not.
+        """
         self._instrument.check(doing="a setting")
+        if changed := self._drive_changed():
+            raise InstrumentError(
+                f"{'; '.join(changed)}: the readings since it was switched on are in "
+                "doubt; measure again when nobody else uses it"
+            )
 
     def close(self) -> None:
         """Close the link."""
         self._instrument.close()
+
+
+def _is_at(actual_hz: float, asked_hz: float) -> bool:
+    return abs(actual_hz - asked_hz) <= max(ROUNDING_HZ, ROUNDING * asked_hz)

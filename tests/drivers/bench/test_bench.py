@@ -20,7 +20,7 @@ from halfpower.drivers.errors import (
 )
 
 MakeBench = Callable[[], SimpleNamespace]
-STEPS = 96  # a whole session has fewer; test_a_session_is_shorter_than_the_walk
+STEPS = 102  # a whole session has fewer; test_a_session_is_shorter_than_the_walk
 
 
 def session(made: SimpleNamespace) -> None:
