@@ -19,7 +19,7 @@ def turning(
 ) -> list[bytes]:
     """Send the generator a command of another program's at the next settlings."""
     sent: list[bytes] = []
-    wait = bench._sleep  # noqa: SLF001 - where another program finds the time
+    wait = bench.sleep
 
     def meanwhile(seconds: float) -> None:
         if len(sent) < times:
@@ -27,7 +27,7 @@ def turning(
             sent.append(command)
         wait(seconds)
 
-    bench._sleep = meanwhile  # noqa: SLF001
+    bench.sleep = meanwhile
     return sent
 
 
