@@ -14,7 +14,13 @@ from typing import Self
 from ...analysis.errors import InputError
 from ...analysis.reading import Reading, Setting
 from ..errors import DriverError, LinkLostError, OverloadError, SettingError
-from ..instruments import AmplitudeReader, SignalSource, TakenBackError, TunedCapacitor
+from ..instruments import (
+    AmplitudeReader,
+    OutputState,
+    SignalSource,
+    TakenBackError,
+    TunedCapacitor,
+)
 from .bench_file import BenchFile
 from .signals import endings_unwind, not_interrupted
 
@@ -56,6 +62,10 @@ class Bench:
         instrument.
     notes
         Why, in sentences (the first hundred).
+    frequency_hz
+        What the generator was last set to, in Hz; None: it was not set yet.
+    shown
+        Opened while the circuit is driven, and closed when that has ended: a display.
     """
 
     def __init__(
@@ -80,10 +90,19 @@ class Bench:
         self._open = True
         self.retaken = 0
         self.notes: list[str] = []
+        self.frequency_hz: float | None = None
+        self.shown: Callable[[], contextlib.AbstractContextManager[None]] = (
+            contextlib.nullcontext
+        )
 
     def closes(self, resources: contextlib.ExitStack) -> None:
         """Take over what must be released when the bench is closed."""
         self._closing = resources
+
+    @property
+    def output(self) -> OutputState:
+        """What is known of the generator's output."""
+        return self.generator.output
 
     @property
     def identities(self) -> dict[str, str]:
@@ -177,6 +196,7 @@ class Bench:
 
     def _read_at(self, setting: Setting) -> Reading:
         frequency_hz = self.generator.set_frequency(setting.frequency_hz)
+        self.frequency_hz = frequency_hz
         capacitance_f = self._turned_to(setting.capacitance_f)
         self.sleep(
             setting.settle_s
@@ -211,16 +231,18 @@ class Bench:
         level_v
             E.m.f. in V r.m.s.; None: the bench file's.
         """
-        try:
-            self.generator.set_emf(
-                self.file.generator.level_v if level_v is None else level_v
-            )
-            self.generator.output_on()
-            yield
-            self.generator.check()
-            self._detector.check()
-        finally:
-            self._switch_off()
+        with self.shown():
+            try:
+                self.generator.set_emf(
+                    self.file.generator.level_v if level_v is None else level_v
+                )
+                self.generator.output_on()
+                yield
+                self.generator.see_off()
+                self.generator.check()
+                self._detector.check()
+            finally:
+                self._switch_off()
 
     def _switch_off(self) -> None:
         with not_interrupted():

@@ -16,7 +16,7 @@ from ...analysis.errors import HalfpowerError, InputError
 from ...analysis.reading import Reading, Setting
 from ..dialects import load_detector_dialect, load_generator_dialect
 from ..errors import SettingError
-from ..instruments import AmplitudeReader, LinearisedReader, SignalSource
+from ..instruments import AmplitudeReader, LinearisedReader, OutputState, SignalSource
 from .bench import Bench, Clock, Sleep
 from .bench_file import BenchFile
 from .lineariser import settle_unknown_s
@@ -212,15 +212,19 @@ def _check_obeying(
             generator.set_emf(level_v)
         found.append(f"{plan.level_v * STEP:.4g} V and {plan.level_v:.4g} V e.m.f.")
         generator.check()
-    with table.row("generator's output is off") as found:
+    with table.row("generator obeys output off") as found:
         generator.output_off()
-        found.append("told off, and answers so")
+        found.append(
+            "it is off"
+            if generator.output is OutputState.OFF
+            else "told off; it cannot say whether it did"
+        )
 
 
 def _check_floor(detector: AmplitudeReader, *, table: _Table) -> None:
     with table.row("detector reads") as found:
         floor_v = detector.read().amplitude_v
-        found.append(f"{floor_v:.3g} V r.m.s. with the output off")
+        found.append(f"{floor_v:.3g} V r.m.s. before it is driven")
         detector.check()
 
 

@@ -181,6 +181,7 @@ def open_bench(
         )
         opening.callback(detector.close)
         generator.start()
+        generator.output_off()  # so that it is known
         detector.start()
         if law is not None:
             detector = LinearisedReader(detector, law=law)

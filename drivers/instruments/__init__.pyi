@@ -6,11 +6,13 @@ from .hand import HandDetector as HandDetector
 from .hand import HandGenerator as HandGenerator
 from .hand import TakenBackError as TakenBackError
 from .hand import Tell as Tell
+from .hand import ask_for_word as ask_for_word
 from .hand import nobody as nobody
 from .linearisation import Linearisation as Linearisation
 from .linearisation import LinearisedReader as LinearisedReader
 from .linearisation import load_linearisation as load_linearisation
 from .linearisation import save_linearisation as save_linearisation
 from .roles import AmplitudeReader as AmplitudeReader
+from .roles import OutputState as OutputState
 from .roles import SignalSource as SignalSource
 from .roles import TunedCapacitor as TunedCapacitor

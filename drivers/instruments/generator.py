@@ -5,6 +5,7 @@ from ..dialects import GeneratorDialect, level_from_emf
 from ..errors import DriverError, InstrumentError, LinkLostError, SettingError
 from ..link import Link
 from .instrument import Instrument
+from .roles import OutputState
 
 __all__ = ["Generator"]
 
@@ -40,6 +41,7 @@ class Generator:
         self._frequency_hz: float | None = None
         self._emf_v: float | None = None
         self._is_on = False
+        self._output = OutputState.UNKNOWN
 
     def start(self) -> None:
         """Identify it and bring it to the dialect's known state, output off."""
@@ -49,6 +51,11 @@ class Generator:
     def identity(self) -> str:
         """What it answered to the question who it is."""
         return self._instrument.identity
+
+    @property
+    def output(self) -> OutputState:
+        """What is known of its output: as it said, or as it was told."""
+        return self._output
 
     def set_frequency(self, frequency_hz: float) -> float:
         """Set the frequency and return what the generator then says it is, in Hz.
@@ -131,6 +138,7 @@ class Generator:
             It refused, or says that it is off.
         """
         self._is_on = True
+        self._output = OutputState.ON
         for attempt in range(1, SET_ATTEMPTS + 1):
             self._link.write(self._dialect.output.on)
             try:
@@ -167,16 +175,26 @@ class Generator:
                     self._link.write(self._dialect.output.off)
                     if self._says_off():
                         self._is_on = False
+                        self._output = self._off_as_known
                         return
                 except DriverError as error:
                     failure = error
                     lost += isinstance(error, LinkLostError)
                     if lost == MOST_LOST:
                         break
+        self._output = OutputState.UNKNOWN
         raise DriverError(
             "the generator's output could not be made sure to be off: "
             f"SWITCH IT OFF BY HAND ({failure or 'it answers that it is on'})"
         )
+
+    def see_off(self) -> None:
+        """Nothing: nobody switches it by hand."""
+
+    @property
+    def _off_as_known(self) -> OutputState:
+        can_say = self._dialect.output.read is not None
+        return OutputState.OFF if can_say else OutputState.TOLD_OFF
 
     def _says_off(self) -> bool:
         output = self._dialect.output

@@ -2,17 +2,17 @@
 
 A word of nonsense is refused and asked again. A slip that is noticed after it was
 taken is taken back by typing ``back`` at the next question. A person has no output
-switch that the program could throw: the end of the drive, an early one too, tells
-them to switch off.
+switch that the program could throw: at the end of the drive they are asked to switch
+off and say so; on the way out of an error or an interrupt they can only be told to.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import NoReturn, TypeVar
 
 from ...analysis.errors import HalfpowerError, InputError
 from ..dialects import level_from_emf
 from .dial import DialReading, parse_amplitude, parse_capacitance, parse_frequency
-from .roles import Amplitude
+from .roles import Amplitude, OutputState
 
 __all__ = [
     "Ask",
@@ -21,6 +21,7 @@ __all__ = [
     "HandGenerator",
     "TakenBackError",
     "Tell",
+    "ask_for_word",
     "nobody",
 ]
 
@@ -32,6 +33,8 @@ BACK = "back"
 HINT = f" ('{BACK}' takes the last reading back)"
 NEAR = 0.1  # a dial further off than a tenth of what was asked for was misread
 PERSON = "a person"
+YES = ("", "yes", "y")
+SHOWN = 40  # characters of what was not understood
 
 
 class TakenBackError(HalfpowerError):
@@ -51,6 +54,39 @@ def nobody(question: str) -> NoReturn:
     raise InputError(
         f"the bench file names a person ('hand'), and nobody can be asked: {question}"
     )
+
+
+def ask_for_word(
+    ask: Ask, question: str, *, tell: Tell, words: Sequence[str] = ()
+) -> str:
+    """Put a question that Enter or ``yes`` answers, or one of a few words.
+
+    Anything else (a label that was scanned, a word of another question) is refused with
+    the list of words, and the question put again.
+
+    Parameters
+    ----------
+    ask, tell
+        As for any person.
+    question
+        The question.
+    words
+        What may be typed besides, with or without a slash before it.
+
+    Returns
+    -------
+    str
+        The word; empty for Enter or ``yes``.
+    """
+    while True:
+        said = ask(question).strip()
+        word = said.removeprefix("/").casefold()
+        if word in YES:
+            return ""
+        if word in words:
+            return word
+        besides = "".join(f", or {one}" for one in words)
+        tell(f"{said[:SHOWN]!r} is no answer here: press Enter (or type yes){besides}.")
 
 
 class _Person:
@@ -105,12 +141,21 @@ class HandGenerator(_Person):
     def __init__(self, ask: Ask, *, tell: Tell, source_ohm: float) -> None:
         super().__init__(ask, tell=tell)
         self._source_ohm = source_ohm
-        self._is_driving = False
+        self._output = OutputState.UNKNOWN
         self._stands: tuple[float, float] | None = None
+
+    @property
+    def output(self) -> OutputState:
+        """What the person has said of it."""
+        return self._output
 
     def start(self) -> None:
         """Have the output off before anything is set."""
-        self._ask("See that the generator's output is off, and press Enter:")
+        self._confirm("See that the generator's output is off, and press Enter:")
+        self._output = OutputState.OFF
+
+    def _confirm(self, question: str) -> None:
+        ask_for_word(self._ask, question, tell=self._tell)
 
     def set_frequency(self, frequency_hz: float) -> float:
         """Have the frequency set; return what the dial then shows, in Hz.
@@ -147,24 +192,34 @@ class HandGenerator(_Person):
             level_from_emf(emf_v, source_ohm=self._source_ohm, load_ohm=50.0, unit=unit)
             for unit in ("Vpp", "dBm")
         )
-        self._ask(
+        self._confirm(
             f"Set the generator's level to {volts:.4g} Vpp into 50 ohm, which is "
             f"{dbm:.2f} dBm, and press Enter:"
         )
 
     def output_on(self) -> None:
         """Have the output switched on."""
-        self._is_driving = True  # from here on it may be
-        self._ask("Switch the generator's output on, and press Enter:")
+        self._output = OutputState.UNKNOWN  # from here on it may be on
+        self._confirm("Switch the generator's output on, and press Enter:")
+        self._output = OutputState.ON
 
     def output_off(self) -> None:
-        """Tell the person to switch off; an answer is not waited for.
+        """Tell the person to switch off, once, unless they have said that it is off.
 
-        It is said on the way out of an error or an interrupt too.
+        An answer is not waited for: an error or an interrupt is on its way out.
         """
-        if self._is_driving:
+        if self._output in {OutputState.ON, OutputState.UNKNOWN}:
             self._tell("SWITCH THE GENERATOR'S OUTPUT OFF NOW.")
-        self._is_driving = False
+            self._output = OutputState.TOLD_OFF
+        self._stands = None
+
+    def see_off(self) -> None:
+        """Have the person switch off, and say so."""
+        if self._output is not OutputState.OFF:
+            self._confirm(
+                "Switch the generator's output off, and press Enter when it is off:"
+            )
+            self._output = OutputState.OFF
         self._stands = None
 
     def restore(self) -> None:

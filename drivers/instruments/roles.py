@@ -4,9 +4,25 @@ An instrument behind a link plays the role, or a person at a dial.
 """
 
 from dataclasses import dataclass
+from enum import Enum
 from typing import Protocol
 
-__all__ = ["Amplitude", "AmplitudeReader", "SignalSource", "TunedCapacitor"]
+__all__ = [
+    "Amplitude",
+    "AmplitudeReader",
+    "OutputState",
+    "SignalSource",
+    "TunedCapacitor",
+]
+
+
+class OutputState(Enum):
+    """What is known of a generator's output."""
+
+    UNKNOWN = "unknown"
+    ON = "on"  # or it may be: it was told to switch on
+    TOLD_OFF = "told off"  # and cannot say whether it did
+    OFF = "off"  # it said so, or whoever switches it did
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +61,11 @@ class _OnBench(Protocol):
 class SignalSource(_OnBench, Protocol):
     """Drives the circuit."""
 
+    @property
+    def output(self) -> OutputState:
+        """What is known of its output."""
+        ...
+
     def set_frequency(self, frequency_hz: float) -> float:
         """Set the frequency in Hz and return what it then is."""
         ...
@@ -57,6 +78,9 @@ class SignalSource(_OnBench, Protocol):
 
     def output_off(self) -> None:
         """Switch the output off, and make sure of it."""
+
+    def see_off(self) -> None:
+        """Have whoever switches it by hand switch it off and say so; else nothing."""
 
 
 class AmplitudeReader(_OnBench, Protocol):

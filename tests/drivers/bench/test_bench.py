@@ -18,6 +18,7 @@ from halfpower.drivers.errors import (
     LinkLostError,
     SettingError,
 )
+from halfpower.drivers.instruments import OutputState
 
 MakeBench = Callable[[], SimpleNamespace]
 STEPS = 102  # a whole session has fewer; test_a_session_is_shorter_than_the_walk
@@ -69,6 +70,30 @@ def test_a_session_is_shorter_than_the_walk(fake_bench: MakeBench) -> None:
     session(made)
     assert 30 < next(steps) <= STEPS
     assert_off_and_closed(made)
+
+
+def test_what_shows_the_drive_is_there_before_it_and_until_it_has_ended(
+    fake_bench: MakeBench,
+) -> None:
+    """Also when the drive ends by an error: no stale display, none too late."""
+    made, seen = fake_bench(), list[tuple[str, bool]]()
+
+    @contextlib.contextmanager
+    def shown() -> Iterator[None]:
+        seen.append(("begins", made.source.on))
+        try:
+            yield
+        finally:
+            seen.append(("ends", made.source.on))
+
+    made.bench.shown = shown
+    with made.bench as bench, contextlib.suppress(SettingError), bench.driven():
+        bench.read(Setting(frequency_hz=6.7e6, settle_s=1e-3))
+        assert bench.output is OutputState.ON
+        assert bench.frequency_hz == 6.7e6
+        bench.read(Setting(frequency_hz=1e12, settle_s=1e-3))
+    assert seen == [("begins", False), ("ends", False)]
+    assert made.bench.output is OutputState.OFF
 
 
 @pytest.mark.parametrize("step", range(STEPS))

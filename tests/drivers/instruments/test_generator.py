@@ -15,7 +15,7 @@ from halfpower.drivers.errors import (
     ReplyError,
     SettingError,
 )
-from halfpower.drivers.instruments import Generator
+from halfpower.drivers.instruments import Generator, OutputState
 
 
 @pytest.fixture(params=["generator-volts", "generator-dbm"])
@@ -114,6 +114,32 @@ def test_an_output_stuck_on_asks_for_a_hand(rig: SimpleNamespace) -> None:
     rig.source.on = rig.source.stuck_on = True
     with pytest.raises(DriverError, match="it answers that it is on"):
         rig.driver.output_off()
+
+
+def test_off_is_known_where_the_generator_said_so(rig: SimpleNamespace) -> None:
+    """Not before it was asked, and not when it could not be made sure of."""
+    assert rig.driver.output is OutputState.UNKNOWN
+    rig.driver.output_off()
+    assert rig.driver.output is OutputState.OFF
+    rig.driver.output_on()
+    assert rig.driver.output is OutputState.ON
+    rig.source.stuck_on = True
+    with pytest.raises(DriverError, match="BY HAND"):
+        rig.driver.output_off()
+    assert rig.driver.output is OutputState.UNKNOWN
+
+
+def test_a_generator_that_cannot_say_was_only_told(rig: SimpleNamespace) -> None:
+    """A dialect without an output query: told off, whatever the relay does."""
+    dialect = load_generator_dialect("generator-volts", folder=Path())
+    mute = dialect.model_copy(
+        update={"output": dialect.output.model_copy(update={"read": None})}
+    )
+    driver = Generator(rig.wire, dialect=mute, source_ohm=50.0)
+    driver.output_on()
+    assert driver.output is OutputState.ON
+    driver.output_off()
+    assert driver.output is OutputState.TOLD_OFF
 
 
 def test_a_link_that_fails_once_is_tried_again(rig: SimpleNamespace) -> None:

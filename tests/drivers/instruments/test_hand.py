@@ -4,7 +4,13 @@ from collections import deque
 
 import pytest
 
-from halfpower.drivers.instruments import HandDetector, HandGenerator, TakenBackError
+from halfpower.drivers.instruments import (
+    HandDetector,
+    HandGenerator,
+    OutputState,
+    TakenBackError,
+    ask_for_word,
+)
 
 
 class Person:
@@ -68,8 +74,9 @@ def test_the_level_is_asked_for_in_both_usual_units() -> None:
 
 def test_the_person_is_told_to_switch_off_once() -> None:
     """Whenever the output may be on; no answer is waited for."""
-    person = Person("")
+    person = Person("", "")
     generator = generator_of(person)
+    generator.start()
     generator.output_off()
     assert person.told == []
     generator.output_on()
@@ -86,6 +93,40 @@ def test_the_person_is_told_even_when_interrupted_at_the_switch() -> None:
         generator.output_on()
     generator.output_off()
     assert len(person.told) == 1
+
+
+def test_off_is_what_the_person_says_and_not_what_they_were_told() -> None:
+    """Asked at the end of a drive; told on the way out of an error: not known."""
+    person = Person("", "", "L017", "back", "yes", "", "")
+    generator = generator_of(person)
+    generator.start()
+    assert generator.output is OutputState.OFF
+    generator.output_on()
+    assert generator.output is OutputState.ON
+    generator.see_off()
+    assert generator.output is OutputState.OFF
+    assert [one for one in person.told if "no answer here" in one] == person.told
+    assert len(person.told) == 2
+    generator.output_on()
+    generator.output_off()
+    assert generator.output is OutputState.TOLD_OFF
+    generator.see_off()  # before hands go in
+    assert generator.output is OutputState.OFF
+    assert not person.answers
+
+
+def test_enter_yes_or_the_words_that_are_listed_are_answers() -> None:
+    """With a slash and in capitals too; what is refused is named with the list."""
+    person = Person("again", "S1", "\x1b[2J", "/STOP")
+    words = {"tell": person.tell, "words": ("stop",)}
+    assert ask_for_word(person.ask, "Put it in:", **words) == "stop"
+    assert len(person.told) == 3
+    listed = "press Enter (or type yes), or stop."
+    assert all(one.endswith(listed) for one in person.told)
+    assert "'again'" in person.told[0]
+    assert "\x1b" not in person.told[2]
+    for enter in ("", " ", "yes", "Y"):
+        assert ask_for_word(Person(enter).ask, "Put it in:", **words) == ""
 
 
 def test_the_needle_is_read_in_the_unit_of_the_last_time() -> None:
