@@ -63,11 +63,11 @@ def served_file(folder: Path, bench: SimulatedBench, served: ServedBench) -> Pat
 
 def start(folder: Path, bench_file: Path, kept: Path) -> "subprocess.Popen[str]":
     """Start a sweep that does not end by itself in the time."""
-    sweep = [sys.executable, "-m", "halfpower.cli", "sweep", "--bench", str(bench_file)]
+    sweep = [sys.executable, "-m", "halfpower.cli", "sweep", "--attached"]
     span = ["--from", "4MHz", "--to", "10MHz", "--readings", str(kept)]
     goal = ["--target", "0.0001%", "--most-readings", "5000"]
     return subprocess.Popen(  # noqa: S603 - our own command line
-        [*sweep, *span, *goal],
+        [*sweep, "--bench", str(bench_file), *span, *goal],
         cwd=folder,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.PIPE,

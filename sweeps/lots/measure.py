@@ -40,8 +40,8 @@ NO_RESONANCE = "no_resonance"
 class Collected:
     """The sink that remembers every reading by step, and passes it on."""
 
-    def __init__(self, onwards: Sink) -> None:
-        self._onwards = onwards
+    def __init__(self, onwards: Sink, *, part: str) -> None:
+        self._onwards, self._part = onwards, part
         self._steps: dict[str, list[Reading]] = {}
 
     @property
@@ -52,7 +52,7 @@ class Collected:
     def reading(self, reading: Reading, *, progress: Progress) -> None:
         """Remember it and pass it on."""
         self._steps.setdefault(progress.step, []).append(reading)
-        self._onwards.reading(reading, progress=progress)
+        self._onwards.reading(reading, progress=replace(progress, part=self._part))
 
     def taken_back(self, reading: Reading) -> None:
         """Forget it and pass that on."""
@@ -136,7 +136,7 @@ class PartBench:
         GuardError, SettingError, DriverError
             The output is off by then.
         """
-        begun, collected = self.now(), Collected(self.sink)
+        begun, collected = self.now(), Collected(self.sink, part=label)
         session = Session(
             label=label,
             begun=begun,
@@ -178,8 +178,9 @@ class PartBench:
         swept = steps.sweep(
             Arrangement(
                 step=REFERENCE,
-                instruction="Put the work coil on the fixture as it is to stay, and "
-                "take any part off.",
+                instruction="Put the work coil on the fixture as it is to stay"
+                + (f", the {capacitor.name} capacitor across it" if capacitor else "")
+                + ", and take any part off.",
                 fitted=("coil", "strap") + (("capacitor",) if capacitor else ()),
             ),
             self._span(leading=False),

@@ -52,8 +52,11 @@ class Presented:
 class Desk(Protocol):
     """Whoever presents the parts."""
 
-    def present(self, part: Part, *, last: Part | None) -> Presented:
-        """Have a part put in; the generator's output is off."""
+    def present(self, part: Part, *, last: Part | None, checked: str = "") -> Presented:
+        """Have a part put in; the generator's output was switched off.
+
+        ``checked`` is the check standard, where that and no part was measured last.
+        """
         ...
 
     def present_check(self, standard: str) -> bool:
@@ -166,6 +169,7 @@ class LotRun:
         self._checks = checks
         self._last = self._part_at(max(self.standing.known, default=0))
         self._without_resonance = 0
+        self._checked = ""
         self._over = False
         self.stopped = ""
 
@@ -188,7 +192,7 @@ class LotRun:
             if self._check_due():
                 self._check()
                 continue
-            presented = self._desk.present(part, last=self._last)
+            presented = self._desk.present(part, last=self._last, checked=self._checked)
             _WISHES[presented.wish](self, self._labelled(part, presented.label))
         if self._checks is not None and self.standing.since_check and not self.stopped:
             self._check()
@@ -226,7 +230,11 @@ class LotRun:
         self._count_contact(measured)
 
     def _again(self, part: Part) -> None:
-        self._measure(part if self._last is None else self._last)
+        # What is on the fixture is what was measured last: the standard is no part.
+        if self._checked:
+            self._check()
+        else:
+            self._measure(part if self._last is None else self._last)
 
     def _skip(self, part: Part) -> None:
         text = "left out by whoever is at the bench"
@@ -297,6 +305,7 @@ class LotRun:
         )
 
     def _store(self, outcome: Outcome) -> None:
+        self._checked = ""
         position = self._keeper.keep(outcome)
         if position != outcome.part.position:
             self._display.note(
@@ -362,7 +371,7 @@ class LotRun:
             failure=measured.failure,
         )
         suspect = self._keeper.keep_check(outcome)
-        self.standing.since_check = 0
+        self.standing.since_check, self._checked = 0, standard
         self._display.check(outcome, suspect=suspect)
         if not outcome.in_control and checks.table.when_out == "stop":
             self.stopped = "the check standard is out of control"

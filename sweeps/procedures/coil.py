@@ -190,7 +190,10 @@ def _on_one(
     swept = steps.sweep(
         Arrangement(
             step="",
-            instruction="",
+            instruction="Put the coil on the fixture by itself, without a capacitor."
+            if capacitor is None
+            else f"Put the coil on the fixture with the {capacitor.name} capacitor "
+            "across it, and take any other off.",
             fitted=fitted,
             hookup="coil-alone" if capacitor is None else "coil",
         ),

@@ -1,6 +1,6 @@
 """Find and measure whatever resonates on the fixture."""
 
-from ...analysis.quantity import Stated
+from ...analysis.quantity import Stated, describe
 from ...analysis.result import Result
 from ..run import (
     Arrangement,
@@ -45,7 +45,16 @@ def measure_resonance(
         self_capacitance_f=NOTHING,
     )
     steps = session.steps(bench)
-    as_it_is = Arrangement(step="", instruction="", fitted=())
+    low, high = (
+        describe(Stated(value=edge_hz), unit="Hz")
+        for edge_hz in (span.lowest_hz, span.highest_hz)
+    )
+    as_it_is = Arrangement(
+        step="",
+        instruction=f"What is on the fixture will be driven as it is, from {low} to "
+        f"{high}.",
+        fitted=(),
+    )
     swept = steps.sweep(as_it_is, span, tank=tank)
     return session.conclude(
         bench,

@@ -122,6 +122,10 @@ class TankGuard:
                 predicted_v=predicted_v,
             )
 
+    def tank_v(self, reading: Reading) -> float:
+        """Tank voltage in V r.m.s. that a reading shows."""
+        return reading.amplitude_v * self._ratio(reading.frequency_hz)
+
     def watch(self, reading: Reading) -> None:
         """Stop when a reading shows the tank above the limit.
 
@@ -130,7 +134,7 @@ class TankGuard:
         GuardError
             It does.
         """
-        tank_v = reading.amplitude_v * self._ratio(reading.frequency_hz)
+        tank_v = self.tank_v(reading)
         self.highest_v = max(self.highest_v, tank_v)
         if tank_v > self._limit_v:
             raise GuardError(

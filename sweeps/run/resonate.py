@@ -96,6 +96,7 @@ def resonate(
     stored: Stored | None = None,
     prepare: Callable[[], None] = _nothing,
     level_v: float | None = None,
+    tank_v: Callable[[Reading], float] | None = None,
 ) -> AnyPlan:
     """Take the readings that a plan asks for.
 
@@ -120,6 +121,8 @@ def resonate(
         readings are all that it takes.
     level_v
         E.m.f. in V r.m.s.; None: the bench file's.
+    tank_v
+        Says what a reading shows of the tank's voltage, in V r.m.s., for the sink.
 
     Returns
     -------
@@ -150,18 +153,21 @@ def resonate(
             except TakenBackError:
                 planner = _without_last(planner, sink=sink)
                 continue
-            sink.reading(reading, progress=_progress(planner, step=step))
+            shown_v = None if tank_v is None else tank_v(reading)
+            progress = _progress(planner, step=step, tank_v=shown_v)
+            sink.reading(reading, progress=progress)
             watch(reading)
             planner.tell(reading)
     return planner
 
 
-def _progress(planner: Plan, *, step: str) -> Progress:
+def _progress(planner: Plan, *, step: str, tank_v: float | None = None) -> Progress:
     return Progress(
         phase=planner.phase,
         taken=len(planner.readings) + 1,
         expected=planner.expected_readings,
         step=step,
+        tank_v=tank_v,
     )
 
 

@@ -22,12 +22,18 @@ class Progress:
         Readings taken, and likely in all.
     step
         Which sweep of a measurement with several; empty where there is one.
+    part
+        Which part of a lot; empty where there is none.
+    tank_v
+        What the reading says of the tank's voltage, in V r.m.s.; None: nothing.
     """
 
     phase: str
     taken: int
     expected: int
     step: str = ""
+    part: str = ""
+    tank_v: float | None = None
 
 
 class Sink(Protocol):

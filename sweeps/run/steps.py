@@ -56,7 +56,7 @@ class Attendant(Protocol):
     """Whoever changes what is on the fixture."""
 
     def arrange(self, arrangement: Arrangement) -> None:
-        """Have it done; the generator's output is off."""
+        """Have it done; the generator's output was switched off."""
 
 
 class NobodyNeeded:
@@ -201,6 +201,7 @@ class Steps:
                 planner,
                 sink=self._sink,
                 watch=guard.watch,
+                tank_v=guard.tank_v,
                 step=step,
                 stored=self._stored.get(step),
                 prepare=lambda: self._attendant.arrange(arrangement),

@@ -119,9 +119,10 @@ class ScriptedDesk:
     doubts: int = 0
     asked: list[tuple[str, str]] = field(default_factory=list)
 
-    def present(self, part: Part, *, last: Part | None) -> Presented:
+    def present(self, part: Part, *, last: Part | None, checked: str = "") -> Presented:
         """Give the next wish; what is none is a label."""
-        self.asked.append((part.label, last.label if last else ""))
+        before = f"after {checked}" if checked else last.label if last else ""
+        self.asked.append((part.label, before))
         said = self.wishes.pop(0) if self.wishes else "measure"
         if said in {"measure", "again", "skip", "undo", "stop", "end"}:
             return Presented(wish=said)  # type: ignore[arg-type] # one of these
@@ -396,6 +397,17 @@ def test_the_check_standard_is_read_first_then_after_every_n_and_at_the_end() ->
     assert bench.measured == ["S1", "L1", "L2", "S1", "L3", "L4", "S1", "L5", "S1"]
     assert all(one.in_control for one in kept.checks)
     assert bench.references == 5
+
+
+def test_again_after_a_check_repeats_the_check_and_stores_no_part() -> None:
+    """The standard is on the fixture then; its second reading is kept beside it."""
+    desk = ScriptedDesk(["again", "measure", "again"])
+    kept, bench, _ = run(lot_with(CHECK), desk=desk)
+    assert bench.measured[:6] == ["S1", "S1", "L1", "L1", "S1", "L2"]
+    assert [one.part.label for one in kept.parts[:3]] == ["L1", "L1", "L2"]
+    assert len(kept.checks) == bench.measured.count("S1")
+    said = [before for label, before in desk.asked if label != "S1"]
+    assert said[:4] == ["after S1", "after S1", "L1", "after S1"]
 
 
 def test_a_check_standard_that_is_out_is_said_with_what_it_casts_doubt_on() -> None:
