@@ -1,4 +1,5 @@
 from .attendant import SceneAttendant as SceneAttendant
+from .lamp import Lamp as Lamp
 from .on_bench import OUTPUT_FOLDER as OUTPUT_FOLDER
 from .on_bench import Located as Located
 from .on_bench import Place as Place

@@ -1,17 +1,18 @@
 """Whoever changes what is on the fixture: the person, or a simulated bench's hand."""
 
 from collections.abc import Callable
-from contextlib import AbstractContextManager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ...analysis.errors import InputError
-from ...drivers.instruments import Ask
+from ...drivers.instruments import Ask, Tell, ask_for_word
 from ...sweeps.run import Arrangement, Attendant
 
 if TYPE_CHECKING:
     from ...reports.hookup import Kind
     from ...sim.bench import SimulatedBench
+    from .lamp import Lamp
 
 __all__ = [
     "DrawingAttendant",
@@ -26,26 +27,40 @@ class PersonAttendant:
 
     Parameters
     ----------
-    ask
-        Puts a question and waits for the answer.
-    paused
-        Takes whatever moves on the terminal away for the length of a block.
+    ask, tell
+        Puts a question and waits for the answer; says something.
+    lamp
+        Knows what is known of the output.
+    attached
+        Whether what is asked for first is on the fixture already.
     """
 
-    def __init__(
-        self, ask: Ask, *, paused: Callable[[], AbstractContextManager[None]]
-    ) -> None:
-        self._ask, self._paused = ask, paused
+    def __init__(self, ask: Ask, *, tell: Tell, lamp: "Lamp", attached: bool) -> None:
+        self._ask, self._tell, self._lamp = ask, tell, lamp
+        self._attached = attached
 
     def arrange(self, arrangement: Arrangement) -> None:
-        """Ask for it, and wait for Enter."""
+        """Ask for it, and wait for Enter.
+
+        Raises
+        ------
+        InputError
+            Nobody is there to answer.
+        """
         if not arrangement.instruction:
             return
-        with self._paused():
-            self._ask(
-                f"The generator's output is off. {arrangement.instruction} Then press "
-                "Enter."
+        if self._attached:
+            self._attached = False
+            self._tell(f"Not asked (--attached): {arrangement.instruction}")
+            return
+        question = f"{self._lamp.off} {arrangement.instruction} Then press Enter."
+        try:
+            ask_for_word(self._ask, question, tell=self._tell)
+        except InputError as error:
+            error.add_note(
+                "where that is on the fixture already, --attached does not ask for it"
             )
+            raise
 
 
 class DrawingAttendant:
@@ -59,23 +74,13 @@ class DrawingAttendant:
         Where the drawings go.
     kind
         The fixture's.
-    tell
-        Says where a drawing is.
     """
 
-    def __init__(
-        self,
-        inner: Attendant,
-        *,
-        folder: Path,
-        kind: "Kind",
-        tell: Callable[[str], None],
-    ) -> None:
+    def __init__(self, inner: Attendant, *, folder: Path, kind: "Kind") -> None:
         self._inner, self._folder, self._kind = inner, folder, kind
-        self._tell = tell
 
     def arrange(self, arrangement: Arrangement) -> None:
-        """Draw it, once each, and have it done.
+        """Draw it, once each, and have it done with the drawing named.
 
         Raises
         ------
@@ -86,9 +91,12 @@ class DrawingAttendant:
 
         for which in HOOKUPS:
             path = self._folder / f"{which}.svg"
-            if which == arrangement.hookup and not path.exists():
+            if which != arrangement.hookup:
+                continue
+            if not path.exists():
                 save_hookup(which, kind=self._kind, path=path)
-                self._tell(f"Drawn: {path}")
+            drawn = f"{arrangement.instruction} (Drawn: {path})"
+            arrangement = replace(arrangement, instruction=drawn)
         self._inner.arrange(arrangement)
 
 

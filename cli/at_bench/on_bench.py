@@ -3,13 +3,7 @@
 import re
 import time
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import (
-    AbstractContextManager,
-    ExitStack,
-    closing,
-    contextmanager,
-    nullcontext,
-)
+from contextlib import AbstractContextManager, ExitStack, closing, contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from importlib import resources
@@ -28,10 +22,9 @@ from ...records.files import (
     read_steps,
     refuse_another_job,
 )
-from ...sweeps.run import Attendant, Session, Sink, Sinks, Stored
+from ...sweeps.run import Attendant, Session, Sinks, Stored
 from ..words import (
     KeepReadings,
-    ShowProgress,
     ask_person,
     kept,
     now_utc,
@@ -39,6 +32,7 @@ from ..words import (
     talk,
 )
 from .attendant import DrawingAttendant, PersonAttendant, SceneAttendant, SceneCapacitor
+from .lamp import Lamp
 from .scenes import scene_named
 
 if TYPE_CHECKING:
@@ -91,6 +85,8 @@ class Located:
         How to wait, and what time it is in s.
     simulated
         The simulated bench; None: a real one.
+    lamp
+        Says what is known of the generator's output.
     """
 
     file: BenchFile
@@ -99,22 +95,31 @@ class Located:
     sleep: Callable[[float], None]
     clock: Callable[[], float]
     simulated: "SimulatedBench | None" = None
+    lamp: Lamp
+
+    def ask(self, question: str) -> str:
+        """Ask the terminal's person; while the circuit is driven, that is said."""
+        driving = self.lamp.driving
+        with self.lamp.covered():
+            return ask_person(f"{driving}. {question}" if driving else question)
 
     def opened(
         self, *, trace: Path | None, capacitor: "TunedCapacitor | None" = None
     ) -> Bench:
         """Open the bench as `open_bench` does; the terminal's person is asked."""
-        return open_bench(
+        bench = open_bench(
             self.file,
             folder=self.folder,
             manager=self.manager,
             sleep=self.sleep,
             clock=self.clock,
-            ask=ask_person,
+            ask=self.ask,
             tell=talk,
             trace=trace,
             capacitor=capacitor,
         )
+        self.lamp.bench, bench.shown = bench, self.lamp.lit
+        return bench
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,8 +127,8 @@ class Place:
     """Where a measurement happens, and what is kept of it, by the options' names.
 
     ``measured_fixture``: whether the fixture record that the bench file names is used;
-    not where the fixture is what is measured. ``job``: what is asked for, its parts by
-    name.
+    not where the fixture is what is measured. ``attached``: whether what the first step
+    needs is on the fixture already. ``job``: what is asked for, its parts by name.
     """
 
     bench: Path | None = None
@@ -134,6 +139,7 @@ class Place:
     resume: Path | None = None
     measured_fixture: bool = True
     hookups: Path | None = None
+    attached: bool = False
     job: Mapping[str, object] = field(default_factory=dict)
 
 
@@ -175,6 +181,7 @@ def located(
             manager=None,
             sleep=time.sleep,  # noqa: TID251 - here the clock is chosen
             clock=time.monotonic,
+            lamp=Lamp(simulated=False),
         )
         return
     from ...drivers.link import refuse_unknown
@@ -192,6 +199,7 @@ def located(
             sleep=simulated.clock.sleep,
             clock=lambda: simulated.clock.now_s,
             simulated=simulated,
+            lamp=Lamp(simulated=True),
         )
 
 
@@ -264,55 +272,36 @@ def measuring(
         keep = stack.enter_context(
             _kept(place, bench=bench, procedure=procedure, label=label)
         )
-        sinks: list[Sink] = [keep]
-        paused: Callable[[], AbstractContextManager[None]] = nullcontext
-        if not _asks_for_readings(found):
-            # A moving bar would run over the questions for readings.
-            show = stack.enter_context(ShowProgress())
-            sinks.append(show)
-            paused = show.paused
+        found.lamp.what = f"{procedure} {label}".rstrip()
         yield (
             bench,
             Session(
                 label=label,
                 begun=now_utc(),
-                sink=Sinks(sinks),
-                attendant=_attendant(place, found, paused=paused),
+                sink=Sinks([keep, found.lamp]),
+                attendant=_attendant(place, found),
                 stored=stored,
             ),
         )
 
 
-def _attendant(
-    place: Place,
-    found: Located,
-    *,
-    paused: Callable[[], AbstractContextManager[None]],
-) -> Attendant:
+def _attendant(place: Place, found: Located) -> Attendant:
     """Find who changes what is on the fixture, and who draws it first."""
     simulated = found.simulated
     does_it: Attendant = (
-        PersonAttendant(ask_person, paused=paused)
+        PersonAttendant(found.ask, tell=talk, lamp=found.lamp, attached=place.attached)
         if simulated is None
         else SceneAttendant(simulated, tell=talk)
     )
     if place.hookups is None:
         return does_it
-    return DrawingAttendant(
-        does_it, folder=place.hookups, kind=found.file.fixture.kind, tell=talk
-    )
+    return DrawingAttendant(does_it, folder=place.hookups, kind=found.file.fixture.kind)
 
 
 def _capacitor(found: Located) -> SceneCapacitor | None:
     if found.simulated is None or found.file.capacitor is None:
         return None
     return SceneCapacitor(found.simulated)
-
-
-def _asks_for_readings(found: Located) -> bool:
-    file = found.file
-    turned = file.capacitor is not None and found.simulated is None
-    return file.generator.is_hand or file.detector.is_hand or turned
 
 
 def _stored(

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..words import (
+    AttachedOption,
     BenchOption,
     FromOption,
     HookupOption,
@@ -52,6 +53,7 @@ def _shared(
     page: PageOption = None,
     readings: ReadingsOption = None,
     hookup: HookupOption = None,
+    attached: AttachedOption = False,
     resume: ResumeOption = None,
     trace: TraceOption = None,
 ) -> None:
@@ -75,6 +77,7 @@ class Setup:
     page: Path | None = None
     readings: Path | None = None
     hookup: Path | None = None
+    attached: bool = False
     resume: Path | None = None
     trace: Path | None = None
 
@@ -161,6 +164,7 @@ class Setup:
             readings=self.readings,
             resume=self.resume,
             hookups=self.hookup,
+            attached=self.attached,
             measured_fixture=measured_fixture,
             job=job,
         )

@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 __all__ = ["app"]
 
 FAILED = 3
-NARROWEST = 110  # columns that the table takes where it is not on a terminal
 
 app = typer.Typer(
     help="The instruments: list, check, learn, linearise.",
@@ -357,14 +356,16 @@ def _safe_level_v(file: "BenchFile", frequency_hz: float | None) -> float:
 
 def _print_rows(rows: "Sequence[CheckRow]") -> None:
     from rich.console import Console
+    from rich.markup import escape
     from rich.table import Table
 
+    from ..words import put_table
+
     console = Console(highlight=False)
-    if not console.is_terminal:
-        console = Console(highlight=False, width=NARROWEST)
     table = Table(box=None, padding=(0, 2, 0, 0))
     for name in ("looked at", "", "found", "do"):
-        table.add_column(name, justify="left", overflow="fold")
+        table.add_column(name)
     for row in rows:
-        table.add_row(row.what, row.state, row.found, row.do)
-    console.print(table, markup=False)
+        cells = (row.what, row.state, row.found, row.do)
+        table.add_row(*(escape(cell) for cell in cells))
+    put_table(console, table)

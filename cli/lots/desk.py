@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING
 
 from ...analysis.errors import HalfpowerError, InputError
 from ...analysis.tank import REFERENCE
-from ...drivers.instruments import Ask
+from ...drivers.instruments import Ask, ask_for_word
 from ...sweeps.lots import ASK, Contact, LotFile, Part, Presented, Wish, is_one_line
-from ...sweeps.run import Arrangement
+from ...sweeps.run import Arrangement, KnownCapacitor
 
 if TYPE_CHECKING:
     from ...sim.bench import SimulatedBench
+    from ..at_bench import Lamp
 
 __all__ = [
     "NO_MORE_PARTS",
@@ -27,7 +28,6 @@ __all__ = [
 NO_MORE_PARTS = 10  # what the external command ends with when none are left
 WORDS: tuple[Wish, ...] = ("again", "skip", "undo", "stop", "end")
 HELP = "again, skip, undo, stop, or end (no more parts)"
-SAFE = "The generator's output is off."
 
 
 class PresenterError(HalfpowerError):
@@ -47,39 +47,53 @@ class PersonDesk:
         Puts a question and waits for the line that is typed or scanned.
     tell
         Says something.
+    lamp
+        Knows what is known of the output.
     """
 
-    def __init__(self, lot: LotFile, *, ask: Ask, tell: Callable[[str], None]) -> None:
+    def __init__(
+        self, lot: LotFile, *, ask: Ask, tell: Callable[[str], None], lamp: "Lamp"
+    ) -> None:
+        self._lamp = lamp
         self._asks_labels = lot.lot.label == ASK
+        self._slash = "/" if self._asks_labels else ""
         self._where = (
             "across the tank" if lot.lot.procedure == "capacitor" else "on the fixture"
         )
         self._ask, self._tell = ask, tell
         self._told = False
+        self._stays = _what_stays(lot)
 
-    def present(self, part: Part, *, last: Part | None) -> Presented:
+    def present(self, part: Part, *, last: Part | None, checked: str = "") -> Presented:
         """Ask for a part, until the answer makes sense."""
+        self._say_what_stays()
         if not self._told:
-            slash = "/" if self._asks_labels else ""
-            words = ", ".join(f"{slash}{word}" for word in WORDS)
-            self._tell(f"Besides Enter you may type: {words}.")
+            enter = "a label" if self._asks_labels else "Enter"
+            words = ", ".join(f"{self._slash}{word}" for word in WORDS)
+            self._tell(f"Besides {enter} you may type: {words}.")
             self._told = True
         while True:
-            found = self._answer(part, last=last)
+            found = self._answer(part, last=last, checked=checked)
             if found is not None:
                 return found
 
-    def _answer(self, part: Part, *, last: Part | None) -> Presented | None:
+    def _answer(
+        self, part: Part, *, last: Part | None, checked: str
+    ) -> Presented | None:
         before = "" if last is None else f" (last: {last.label})"
+        if checked:
+            again = f"{self._slash}again"
+            before = f" (last: the check standard {checked}; {again} repeats it)"
+        safe = self._lamp.off
         if self._asks_labels:
             said = self._ask(
-                f"{SAFE} Put part {part.position} {self._where}{before}, then scan or "
+                f"{safe} Put part {part.position} {self._where}{before}, then scan or "
                 "type its label:"
             ).strip()
             word = said[1:] if said.startswith("/") else ""
         else:
             said = self._ask(
-                f"{SAFE} Put {part.label} {self._where}{before}, then press Enter:"
+                f"{safe} Put {part.label} {self._where}{before}, then press Enter:"
             ).strip()
             word = said.removeprefix("/").lower()
         for wish in WORDS:
@@ -94,20 +108,32 @@ class PersonDesk:
 
     def present_check(self, standard: str) -> bool:
         """Ask for the check standard."""
-        said = self._ask(
-            f"{SAFE} Put the check standard {standard} {self._where}, then press Enter "
-            "(or type stop):"
+        self._say_what_stays()
+        word = ask_for_word(
+            self._ask,
+            f"{self._lamp.off} Put the check standard {standard} {self._where}, then "
+            "press Enter (or type stop):",
+            tell=self._tell,
+            words=("stop",),
         )
-        return said.strip().lower().removeprefix("/") != "stop"
+        return word != "stop"
+
+    def _say_what_stays(self) -> None:
+        """Say once what is across every coil, before anything is driven."""
+        if self._stays:
+            self._tell(self._stays)
+        self._stays = ""
 
     def contact_doubted(self, n: int) -> Contact:
         """Ask whether the fixture's contact is bad."""
-        said = self._ask(
-            f"{n} parts one after the other have no resonance: is the fixture's "
-            "contact bad? Enter goes on, again takes these parts back to be measured "
-            "again, stop ends here:"
+        word = ask_for_word(
+            self._ask,
+            f"{self._lamp.off} {n} parts one after the other have no resonance: is the "
+            "fixture's contact bad? Enter goes on, again takes these parts back to be "
+            "measured again, stop ends here:",
+            tell=self._tell,
+            words=("again", "stop"),
         )
-        word = said.strip().lower().removeprefix("/")
         if word == "again":
             return "again"
         return "stop" if word == "stop" else "go_on"
@@ -115,7 +141,11 @@ class PersonDesk:
     def arrange(self, arrangement: Arrangement) -> None:
         """Ask for what a reference sweep needs; a part is asked for by `present`."""
         if arrangement.step == REFERENCE:
-            self._ask(f"{SAFE} {arrangement.instruction} Then press Enter.")
+            ask_for_word(
+                self._ask,
+                f"{self._lamp.off} {arrangement.instruction} Then press Enter.",
+                tell=self._tell,
+            )
 
 
 class CommandDesk:
@@ -155,7 +185,7 @@ class CommandDesk:
         _refuse_asking(lot, who="a command that presents the parts")
         self._lot, self._tell = lot, tell
 
-    def present(self, part: Part, *, last: Part | None) -> Presented:
+    def present(self, part: Part, *, last: Part | None, checked: str = "") -> Presented:
         """Have a part put in.
 
         Raises
@@ -163,7 +193,7 @@ class CommandDesk:
         PresenterError
             The command failed.
         """
-        del last
+        del last, checked
         status = self._call("part", number=part.number, label=part.label)
         return Presented(wish="end" if status == NO_MORE_PARTS else "measure")
 
@@ -254,9 +284,9 @@ class SceneDesk:
         _refuse_asking(lot, who="a simulated bench")
         self._lot, self._simulated, self._fitted = lot, simulated, fitted
 
-    def present(self, part: Part, *, last: Part | None) -> Presented:
+    def present(self, part: Part, *, last: Part | None, checked: str = "") -> Presented:
         """Put a part of the scene's lot in."""
-        del last
+        del last, checked
         if part.number > self._simulated.part_count:
             return Presented(wish="end")
         self._simulated.insert_part(part.number)
@@ -277,6 +307,17 @@ class SceneDesk:
     def arrange(self, arrangement: Arrangement) -> None:
         """Put on the fixture what is to be there."""
         self._fitted(arrangement)
+
+
+def _what_stays(lot: LotFile) -> str:
+    """Say what is across every coil; a capacitor's tank is asked for by itself."""
+    if lot.lot.procedure != "coil":
+        return ""
+    capacitor = lot.measure.capacitor
+    if capacitor is None:
+        return "Nothing is put across the coils of this lot."
+    name = KnownCapacitor(capacitance_f=capacitor).name
+    return f"Across each coil of this lot goes the {name} capacitor."
 
 
 def _refuse_asking(lot: LotFile, *, who: str) -> None:

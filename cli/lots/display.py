@@ -10,6 +10,7 @@ from rich.text import Text
 
 from ...analysis.lots import Verdict
 from ...sweeps.lots import CheckOutcome, Outcome, shown
+from ..words import put
 
 __all__ = ["ShowLot", "left_in_words"]
 
@@ -73,7 +74,7 @@ class ShowLot:
             line = Text(f"{place}  {outcome.part.label}  ")
             line.append(word, style=style)
             line.append(f"{_bin(outcome)}  {grounds}{left}")
-            self._console.print(line, soft_wrap=True)
+            put(self._console, line)
         self._ring(RINGS.get(outcome.verdict, 2))
 
     def check(self, outcome: CheckOutcome, *, suspect: int) -> None:
@@ -94,7 +95,7 @@ class ShowLot:
         self._say(f"! {text}")
 
     def _say(self, text: str) -> None:
-        self._console.print(text, markup=False, soft_wrap=True)
+        put(self._console, text)
 
     def _ring(self, times: int) -> None:
         if self._bell:

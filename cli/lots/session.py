@@ -12,7 +12,7 @@ from ...drivers import Bench
 from ...records.base import LotState, RecordBase, open_base
 from ...sweeps.lots import LotFile, LotRun, PartBench, load_lot_file
 from ..at_bench import OUTPUT_FOLDER, Located, SceneAttendant, located
-from ..words import STANDARD_OUTPUT, ask_person, now_utc, show_caution, talk, write_text
+from ..words import STANDARD_OUTPUT, now_utc, show_caution, talk, write_text
 from .desk import CommandDesk, PersonDesk, SceneDesk
 from .display import ShowLot
 from .keeping import BaseKeeper, circumstances_of, resumed
@@ -75,6 +75,7 @@ def run_lot(asked: Asked) -> int:
         _base(asked) as base,
     ):
         desk = _desk(asked, lot, found)
+        found.lamp.what = f"lot {lot.lot.name}"
         show_caution()
         with found.opened(trace=asked.trace) as bench:
             stopped = _go(asked, lot, bench, base=base, desk=desk, found=found)
@@ -106,7 +107,7 @@ def _desk(asked: Asked, lot: LotFile, found: Located) -> AnyDesk:
         return SceneDesk(lot, found.simulated, fitted=attendant.arrange)
     if asked.present is not None:
         return CommandDesk(asked.present, lot, tell=talk)
-    return PersonDesk(lot, ask=ask_person, tell=talk)
+    return PersonDesk(lot, ask=found.ask, tell=talk, lamp=found.lamp)
 
 
 def _go(
@@ -135,7 +136,12 @@ def _go(
     run = LotRun(
         lot,
         on_bench=PartBench(
-            bench=bench, lot=lot, attendant=desk, now=now_utc, book=kept.book
+            bench=bench,
+            lot=lot,
+            attendant=desk,
+            now=now_utc,
+            sink=found.lamp,
+            book=kept.book,
         ),
         desk=desk,
         keeper=keeper,

@@ -1,5 +1,6 @@
 from .ending import run_process as run_process
 from .ending import with_exit_status as with_exit_status
+from .options import AttachedOption as AttachedOption
 from .options import BenchOption as BenchOption
 from .options import CapacitorLossOption as CapacitorLossOption
 from .options import FromOption as FromOption
@@ -27,7 +28,6 @@ from .options import length_or_none as length_or_none
 from .options import stated_or_none as stated_or_none
 from .output import STANDARD_OUTPUT as STANDARD_OUTPUT
 from .output import KeepReadings as KeepReadings
-from .output import ShowProgress as ShowProgress
 from .output import Wanted as Wanted
 from .output import hand_out as hand_out
 from .output import kept as kept
@@ -42,4 +42,6 @@ from .predictions import hand_out_marking as hand_out_marking
 from .predictions import hand_out_prediction as hand_out_prediction
 from .tables import print_lines as print_lines
 from .tables import print_tables as print_tables
+from .tables import put as put
+from .tables import put_table as put_table
 from .tables import write_json as write_json

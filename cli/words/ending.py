@@ -6,6 +6,7 @@ import io
 import os
 import signal
 import sys
+import textwrap
 from collections.abc import Callable, Iterator
 from types import FrameType
 from typing import Any, ParamSpec, TextIO
@@ -141,4 +142,8 @@ def _say(sentence: str, error: BaseException) -> None:
     notes = getattr(error, "__notes__", ())
     # The terminal may be gone, which must not hide how the program ends.
     with contextlib.suppress(OSError):
-        print(f"halfpower: {'; '.join([sentence, *notes])}", file=sys.stderr)  # noqa: T201 - talk goes to standard error
+        said = f"halfpower: {'; '.join([sentence, *notes])}"
+        if sys.stderr.isatty():
+            columns = os.get_terminal_size(sys.stderr.fileno()).columns
+            said = textwrap.fill(said, max(columns, 1), break_on_hyphens=False)
+        print(said, file=sys.stderr)  # noqa: T201 - talk goes to standard error

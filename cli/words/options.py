@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 Choice = TypeVar("Choice", bound=str)
 
 __all__ = [
+    "AttachedOption",
     "BenchOption",
     "CapacitorLossOption",
     "FromOption",
@@ -124,6 +125,14 @@ HookupOption = Annotated[
         "--hookup",
         metavar="FOLDER",
         help="Draw what is to be hooked up for each step, as SVG in FOLDER.",
+    ),
+]
+AttachedOption = Annotated[
+    bool,
+    typer.Option(
+        "--attached",
+        help="What is asked for first is on the fixture already: do not ask, drive it "
+        "(for runs that nobody attends).",
     ),
 ]
 TankCapacitorOption = Annotated[

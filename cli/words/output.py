@@ -6,20 +6,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Self
 
 from rich.console import Console
 from rich.markup import escape
-from rich.progress import (
-    BarColumn,
-    MofNCompleteColumn,
-    SpinnerColumn,
-    TaskID,
-    TextColumn,
-)
-from rich.progress import (
-    Progress as Bar,
-)
 from rich.table import Table
 
 from ...analysis.errors import HalfpowerError, InputError
@@ -38,10 +27,10 @@ from ...reports.result import (
     step_rows,
 )
 from ...sweeps.run import Progress
+from .tables import put, put_table
 
 __all__ = [
     "KeepReadings",
-    "ShowProgress",
     "Wanted",
     "hand_out",
     "kept",
@@ -85,7 +74,7 @@ def now_utc() -> str:
 
 def talk(text: str) -> None:
     """Say something to the person, on standard error."""
-    Console(stderr=True, highlight=False).print(text, markup=False, soft_wrap=True)
+    put(Console(stderr=True, highlight=False), text)
 
 
 def hand_out(result: Result, wanted: Wanted) -> None:
@@ -180,18 +169,18 @@ def _print(result: Result) -> None:
     table.add_column("unit")
     for row in quantity_rows(result):
         table.add_row(row.name, row.value, row.doubt, row.unit)
-    console.print(table)
+    put_table(console, table)
     if steps := step_rows(result):
         listed = Table(title="Sweep by sweep", title_justify="left", box=None)
         listed.add_column("on the fixture")
         listed.add_column("found")
         for step in steps:
             listed.add_row(escape(step.step), escape(step.text))
-        console.print(listed)
+        put_table(console, listed)
     for remark in remarks(result):
-        console.print(remark, markup=False, soft_wrap=True)
+        put(console, remark)
     for caution in result.warnings:
-        console.print(f"! {caution.text}", markup=False, soft_wrap=True)
+        put(console, f"! {caution.text}")
 
 
 def show_caution() -> None:
@@ -216,63 +205,6 @@ class KeepReadings:
 
     def result(self, result: Result) -> None:
         """Nothing: a result is handed out, not kept here."""
-
-
-class ShowProgress:
-    """The sink that shows how far a sweep is, on standard error."""
-
-    def __init__(self) -> None:
-        self._bar = Bar(
-            SpinnerColumn(),
-            TextColumn("{task.description}"),
-            BarColumn(),
-            MofNCompleteColumn(),
-            TextColumn("readings"),
-            console=(console := Console(stderr=True)),
-            transient=True,
-            disable=not console.is_terminal,
-        )
-        self._task: TaskID | None = None
-
-    def __enter__(self) -> Self:
-        """Begin."""
-        self._bar.start()
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        """Take the bar away."""
-        self._bar.stop()
-
-    @contextmanager
-    def paused(self) -> Iterator[None]:
-        """Take the bar away for the length of a block: somebody is asked."""
-        self._bar.stop()
-        try:
-            yield
-        finally:
-            self._bar.start()
-
-    def reading(self, reading: Reading, *, progress: Progress) -> None:
-        """Move the bar."""
-        step = f"{progress.step}: " if progress.step else ""
-        place = f"{reading.frequency_hz / 1e6:12.6f} MHz"
-        if reading.capacitance_f is not None:
-            place = f"{reading.capacitance_f * 1e12:9.3f} pF"
-        text = f"{step}{progress.phase:8} {place}"
-        if self._task is None:
-            self._task = self._bar.add_task(text, total=progress.expected)
-        self._bar.update(
-            self._task,
-            description=text,
-            completed=progress.taken,
-            total=max(progress.expected, progress.taken),
-        )
-
-    def taken_back(self, reading: Reading) -> None:
-        """Nothing: the next reading moves the bar back."""
-
-    def result(self, result: Result) -> None:
-        """Nothing: the bar goes by itself."""
 
 
 @contextmanager

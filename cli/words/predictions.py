@@ -25,6 +25,7 @@ from ...records.files import (
     prediction_document,
 )
 from .output import STANDARD_OUTPUT, write_document
+from .tables import put, put_table
 
 __all__ = ["hand_out_capacitors", "hand_out_marking", "hand_out_prediction"]
 
@@ -94,7 +95,7 @@ def _write(document: dict[str, Any], json_file: str | None) -> None:
 def _print_prediction(prediction: Prediction) -> None:
     console = Console(highlight=False)
     stated = ", ".join(f"{name} {text}" for name, text in prediction.inputs)
-    console.print(f"{prediction.title}: {stated}", markup=False, soft_wrap=True)
+    put(console, f"{prediction.title}: {stated}")
     table = Table(box=None)
     table.add_column("quantity")
     table.add_column("value", justify="right")
@@ -107,11 +108,11 @@ def _print_prediction(prediction: Prediction) -> None:
         )
         name = WORDS.get(one.name, one.name.replace("_", " "))
         table.add_row(name, value, doubt, unit, _main_doubt(one))
-    console.print(table)
+    put_table(console, table)
     for remark in prediction.remarks:
-        console.print(remark, markup=False, soft_wrap=True)
+        put(console, remark)
     for caution in prediction.warnings:
-        console.print(f"! {caution.text}", markup=False, soft_wrap=True)
+        put(console, f"! {caution.text}")
 
 
 def _half_width(quantity: Quantity) -> float:
@@ -134,7 +135,7 @@ def _print_marking(
     readings: Sequence[MarkedReading], *, title: str, odds: MarkingOdds | None
 ) -> None:
     console = Console(highlight=False)
-    console.print(title, markup=False, soft_wrap=True)
+    put(console, title)
     table = Table(box=None)
     table.add_column("value", justify="right")
     table.add_column("tolerance")
@@ -153,12 +154,12 @@ def _print_marking(
             _beside(one),
             how,
         )
-    console.print(table)
+    put_table(console, table)
     if odds is None:
         if len({one.value for one in readings}) > 1:
-            console.print("More than one reading: measure it, and say --measured.")
+            put(console, "More than one reading: measure it, and say --measured.")
         return
-    console.print(_sentence(readings, odds), markup=False, soft_wrap=True)
+    put(console, _sentence(readings, odds))
 
 
 def _sentence(readings: Sequence[MarkedReading], odds: MarkingOdds) -> str:
@@ -197,11 +198,10 @@ def _beside(reading: MarkedReading) -> str:
 
 def _print_choice(choice: Choice) -> None:
     console = Console(highlight=False)
-    console.print(
+    put(
+        console,
         f"Coils of {_plain(choice.lowest_h, 'H')} to {_plain(choice.highest_h, 'H')}, "
         f"Q about {choice.plan.coil_q:g}; {_readings(choice)}",
-        markup=False,
-        soft_wrap=True,
     )
     table = Table(box=None)
     table.add_column("capacitor")
@@ -212,16 +212,15 @@ def _print_choice(choice: Choice) -> None:
     for outlook in choice.outlooks:
         for use in outlook.uses:
             table.add_row(outlook.name, *_use_row(use))
-    console.print(table)
+    put_table(console, table)
     for outlook in choice.outlooks:
         for use in outlook.uses:
             for text in (*use.obstacles, *use.cautions):
-                console.print(
+                put(
+                    console,
                     f"! {outlook.name} with {_plain(use.inductance_h, 'H')}: {text}",
-                    markup=False,
-                    soft_wrap=True,
                 )
-    console.print(choice.sentence, markup=False, soft_wrap=True)
+    put(console, choice.sentence)
 
 
 def _readings(choice: Choice) -> str:

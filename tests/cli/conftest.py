@@ -1,9 +1,12 @@
 """The command line as a stranger runs it."""
 
+import signal
 import subprocess
 import sys
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
@@ -46,3 +49,32 @@ def start() -> Callable[..., "subprocess.Popen[str]"]:
         )
 
     return started
+
+
+@pytest.fixture
+def serve_scene(
+    start: Callable[..., "subprocess.Popen[str]"],
+) -> Iterator[Callable[[str], tuple[str, int]]]:
+    """Serve a scene in a process of its own; bench file and generator's port."""
+    servers: list[subprocess.Popen[str]] = []
+
+    def serve(scene: str) -> tuple[str, int]:
+        server = start("sim", "serve", scene, "--bench-file", "served.toml")
+        servers.append(server)
+        assert server.stdout is not None
+        lines = [server.stdout.readline().split() for _ in range(2)]
+        ports = {name: int(resource.split("::")[2]) for name, resource in lines}
+        while not Path("served.toml").exists():
+            time.sleep(0.01)  # noqa: TID251 - another process's file
+        return "served.toml", ports["generator"]
+
+    yield serve
+    for server in servers:
+        server.send_signal(signal.SIGINT)
+        server.communicate(timeout=20)
+
+
+@pytest.fixture
+def served(serve_scene: Callable[[str], tuple[str, int]]) -> tuple[str, int]:
+    """Serve the kit's coil; bench file and generator's port."""
+    return serve_scene("kit-coil")

@@ -41,6 +41,7 @@ class PersonAtTheBench:
         self._slips, self._leaves_at = list(slips), leaves_at
         self._has_slipped = False
         self._n_readings = self._n_questions = 0
+        self.questions: list[str] = []
         self._source, self._scope = (
             self._opened(name) for name in ("generator", "detector")
         )
@@ -58,6 +59,7 @@ class PersonAtTheBench:
     def ask(self, question: str) -> str:
         """Do as asked, and answer."""
         self._n_questions += 1
+        self.questions.append(question)
         if self._n_questions == self._leaves_at:
             raise KeyboardInterrupt
         if self._has_slipped:
@@ -69,8 +71,8 @@ class PersonAtTheBench:
         if wanted := re.search(r"level to (\S+) Vpp into 50 ohm", question):
             self._source.write(f"OUTP:LOAD 50;:VOLT {wanted[1]} VPP")
             return ""
-        if "output on" in question:
-            self._source.write("OUTP ON")
+        if switched := re.search("generator's output (on|off), and press", question):
+            self._source.write(f"OUTP {switched[1]}")
             return ""
         if "Read the detector" in question:
             return self._read()
@@ -130,7 +132,9 @@ def test_a_coil_is_measured_by_hand(
         off_by = abs(found[name]["value"] - true)
         assert off_by < 2.6 * found[name]["standard_uncertainty"], name
         assert found[name]["standard_uncertainty"] < most * true, name
-    assert "SWITCH THE GENERATOR'S OUTPUT OFF" in ended.err
+    # Asked, and answered: it was not only told.
+    assert any("output off, and press" in one for one in seated.questions)
+    assert "SWITCH THE GENERATOR'S OUTPUT OFF" not in ended.err
 
 
 def test_slips_taken_back_leave_no_trace_in_the_fit(
@@ -150,11 +154,11 @@ def test_ctrl_c_at_a_question_keeps_readings_and_tells_to_switch_off(
     halfpower: Run, person: Callable[..., PersonAtTheBench]
 ) -> None:
     """Status 130; the readings before it are in the file."""
-    person(leaves_at=24)
+    person(leaves_at=25)
     ended = halfpower(*COIL)
     assert ended.status == 130
     assert "SWITCH THE GENERATOR'S OUTPUT OFF" in ended.err
-    assert "Kept 10 readings" in ended.err  # three questions first, then two each
+    assert "Kept 10 readings" in ended.err  # four questions first, then two each
 
 
 def test_nobody_there_is_said_in_one_sentence(

@@ -6,26 +6,12 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 Start = Callable[..., "subprocess.Popen[str]"]
-
-
-@pytest.fixture
-def served(start: Start) -> Iterator[tuple[str, int]]:
-    """Serve the scene in a process of its own; bench file and generator's port."""
-    server = start("sim", "serve", "kit-coil", "--bench-file", "served.toml")
-    assert server.stdout is not None
-    lines = [server.stdout.readline().split() for _ in range(2)]
-    ports = {name: int(resource.split("::")[2]) for name, resource in lines}
-    while not Path("served.toml").exists():
-        time.sleep(0.01)  # noqa: TID251 - another process's file
-    yield "served.toml", ports["generator"]
-    server.send_signal(signal.SIGINT)
-    server.communicate(timeout=20)
 
 
 def output_state(port: int) -> str:
@@ -51,7 +37,7 @@ def test_a_signal_leaves_the_output_off_and_the_readings_kept(
     bench_file, port = served
     kept = Path("kept.csv")
     sweep = start(
-        "sweep",
+        *("sweep", "--attached"),
         *("--bench", bench_file, "--from", "4MHz", "--to", "10MHz"),
         *("--readings", str(kept), "--target", "0.0001%", "--most-readings", "5000"),
     )
@@ -76,7 +62,9 @@ def test_an_instrument_that_vanishes_is_exit_status_3(
         Path(bench_file).read_text("utf-8").replace("::SOCKET", "9::SOCKET", 1),
         encoding="utf-8",
     )
-    sweep = start("sweep", "--bench", "dead.toml", "--from", "4MHz", "--to", "10MHz")
+    sweep = start(
+        "sweep", "--attached", "--bench", "dead.toml", "--from", "4MHz", "--to", "10MHz"
+    )
     _, said = sweep.communicate(timeout=30)
     assert sweep.returncode == 3
     assert said.strip().splitlines()[-1].startswith("halfpower: generator TCPIP0")

@@ -3,11 +3,16 @@
 import json
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
+from halfpower.analysis.tank import REFERENCE
+from halfpower.cli.at_bench import Lamp
 from halfpower.cli.lots.desk import CommandDesk, PersonDesk, PresenterError
+from halfpower.drivers.instruments import OutputState
 from halfpower.sweeps.lots import LotFile, Part, parse_lot_text
+from halfpower.sweeps.run import Arrangement
 
 TEXT = """\
 [lot]
@@ -34,6 +39,14 @@ def invented(label: str = "L{number}") -> LotFile:
 PART = Part(position=2, number=2, label="L2")
 
 
+def dark(output: OutputState = OutputState.OFF) -> Lamp:
+    """Give the lamp of a bench of whose output this is known."""
+    lamp = Lamp(simulated=False)
+    generator = SimpleNamespace(output=output, see_off=lambda: None)
+    lamp.bench = SimpleNamespace(output=output, generator=generator)
+    return lamp
+
+
 @pytest.mark.parametrize(
     ("answers", "wish"),
     [
@@ -53,7 +66,7 @@ def test_a_person_answers_with_enter_or_a_word(answers: list[str], wish: str) ->
         questions.append(question)
         return answers[len(questions) - 1]
 
-    desk = PersonDesk(invented(), ask=ask, tell=lambda _: None)
+    desk = PersonDesk(invented(), ask=ask, tell=lambda _: None, lamp=dark())
     assert desk.present(PART, last=None).wish == wish
     assert len(questions) == len(answers)
     assert all("output is off" in one for one in questions)
@@ -68,10 +81,69 @@ def test_a_scanned_label_may_be_any_line_and_words_begin_with_a_slash(
 ) -> None:
     """A part that is called stop is a part; a label that records refuse is not."""
     left = list(answers)
-    desk = PersonDesk(invented("ask"), ask=lambda _: left.pop(0), tell=lambda _: None)
+    desk = PersonDesk(
+        invented("ask"), ask=lambda _: left.pop(0), tell=lambda _: None, lamp=dark()
+    )
     assert desk.present(PART, last=None).label == label
     left.append("/skip")
     assert desk.present(PART, last=None).wish == "skip"
+
+
+@pytest.mark.parametrize("answers", [["again", "L2", "yes"], ["L2", "stop"]])
+def test_at_a_check_standard_other_words_are_refused_with_the_list(
+    answers: list[str],
+) -> None:
+    """`again` and a scanned label measured the standard, as if Enter was pressed."""
+    left, told = list(answers), list[str]()
+    desk = PersonDesk(
+        invented(), ask=lambda _: left.pop(0), tell=told.append, lamp=dark()
+    )
+    assert desk.present_check("S1") is (answers[-1] == "yes")
+    assert told[0] == "Across each coil of this lot goes the 470 pF capacitor."
+    assert len(told) == len(answers)
+    assert all("press Enter (or type yes), or stop" in one for one in told[1:])
+    left.append("again")
+    assert desk.contact_doubted(3) == "again"
+
+
+def test_after_a_check_the_question_says_what_again_would_repeat() -> None:
+    """What is on the fixture is the standard, not the part before it."""
+    questions: list[str] = []
+
+    def ask(question: str) -> str:
+        questions.append(question)
+        return "A-1"
+
+    desk = PersonDesk(invented("ask"), ask=ask, tell=lambda _: None, lamp=dark())
+    desk.present(PART, last=PART, checked="S1")
+    assert "(last: the check standard S1; /again repeats it)" in questions[0]
+
+
+@pytest.mark.parametrize(
+    ("output", "said"),
+    [
+        (OutputState.TOLD_OFF, "was told to switch its output off; it cannot say"),
+        (OutputState.UNKNOWN, "NOT KNOWN WHETHER"),
+        (OutputState.ON, "OUTPUT IS ON"),
+    ],
+)
+def test_an_output_that_is_not_known_to_be_off_is_not_said_to_be(
+    output: OutputState, said: str
+) -> None:
+    """The bench knows it; the desk only says it."""
+    questions: list[str] = []
+
+    def ask(question: str) -> str:
+        questions.append(question)
+        return ""
+
+    desk = PersonDesk(invented(), ask=ask, tell=lambda _: None, lamp=dark(output))
+    desk.present(PART, last=None)
+    desk.present_check("S1")
+    desk.contact_doubted(3)
+    desk.arrange(Arrangement(step=REFERENCE, instruction="Clear it.", fitted=()))
+    assert len(questions) == 4
+    assert all(said in one and "output is off." not in one for one in questions)
 
 
 def presenter(code: str) -> str:
