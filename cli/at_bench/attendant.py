@@ -53,7 +53,9 @@ class PersonAttendant:
             self._attached = False
             self._tell(f"Not asked (--attached): {arrangement.instruction}")
             return
-        question = f"{self._lamp.off} {arrangement.instruction} Then press Enter."
+        question = (
+            f"{self._lamp.off_in_words()} {arrangement.instruction} Then press Enter."
+        )
         try:
             ask_for_word(self._ask, question, tell=self._tell)
         except InputError as error:

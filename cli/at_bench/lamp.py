@@ -55,9 +55,8 @@ class Lamp:
         self.bench: Bench | None = None
         self.what = ""
 
-    @property
-    def off(self) -> str:
-        """What is known of the output before hands go in, once it was seen to."""
+    def off_in_words(self) -> str:
+        """Say what is known of the output before hands go in, once it was seen to."""
         if self.bench is None:
             return KNOWN[OutputState.UNKNOWN]
         self.bench.generator.see_off()
@@ -87,7 +86,7 @@ class Lamp:
             if progress.expected > progress.taken:
                 done += f" of about {progress.expected}"
             said += [progress.part, progress.step, progress.phase, done]
-        return f"{self.driving}: {', '.join(one for one in said if one)}"
+        return ": ".join(filter(None, [self.driving, ", ".join(filter(None, said))]))
 
     @contextmanager
     def lit(self) -> Iterator[None]:

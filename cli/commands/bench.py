@@ -1,5 +1,6 @@
 """`halfpower bench`: what is reachable, does it work, what does it know, is it true."""
 
+import itertools
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -296,12 +297,23 @@ def _stepped(
 
     from ...analysis.reading import Reading, Setting
     from ...drivers.bench import settle_unknown_s, step_levels
+    from ...sweeps.run import Progress
 
     guard = _guard(found.file, emf_v=steps.highest_v)
     guard.check_before(frequency_hz, frequency_hz)
 
+    count, expected = itertools.count(1), 2 * steps.n_levels * steps.repeats
+
     def watch(taken: "LevelReading") -> None:
-        guard.watch(Reading(frequency_hz=frequency_hz, amplitude_v=taken.indicated_v))
+        reading = Reading(frequency_hz=frequency_hz, amplitude_v=taken.indicated_v)
+        progress = Progress(
+            phase=f"{taken.emf_v:.3g} V of e.m.f.",
+            taken=next(count),
+            expected=expected,
+            tank_v=guard.tank_v(reading),
+        )
+        found.lamp.reading(reading, progress=progress)
+        guard.watch(reading)
 
     detector = found.file.detector.model_copy(update={"linearisation": ""})
     file = found.file.model_copy(update={"detector": detector})

@@ -84,7 +84,7 @@ class PersonDesk:
         if checked:
             again = f"{self._slash}again"
             before = f" (last: the check standard {checked}; {again} repeats it)"
-        safe = self._lamp.off
+        safe = self._lamp.off_in_words()
         if self._asks_labels:
             said = self._ask(
                 f"{safe} Put part {part.position} {self._where}{before}, then scan or "
@@ -109,14 +109,12 @@ class PersonDesk:
     def present_check(self, standard: str) -> bool:
         """Ask for the check standard."""
         self._say_what_stays()
-        word = ask_for_word(
-            self._ask,
-            f"{self._lamp.off} Put the check standard {standard} {self._where}, then "
-            "press Enter (or type stop):",
-            tell=self._tell,
+        said = self._asked(
+            f"Put the check standard {standard} {self._where}, then press Enter (or "
+            "type stop):",
             words=("stop",),
         )
-        return word != "stop"
+        return said != "stop"
 
     def _say_what_stays(self) -> None:
         """Say once what is across every coil, before anything is driven."""
@@ -126,26 +124,25 @@ class PersonDesk:
 
     def contact_doubted(self, n: int) -> Contact:
         """Ask whether the fixture's contact is bad."""
-        word = ask_for_word(
-            self._ask,
-            f"{self._lamp.off} {n} parts one after the other have no resonance: is the "
-            "fixture's contact bad? Enter goes on, again takes these parts back to be "
-            "measured again, stop ends here:",
-            tell=self._tell,
+        said = self._asked(
+            f"{n} parts one after the other have no resonance: is the fixture's "
+            "contact bad? Enter goes on, again takes these parts back to be measured "
+            "again, stop ends here:",
             words=("again", "stop"),
         )
-        if word == "again":
+        if said == "again":
             return "again"
-        return "stop" if word == "stop" else "go_on"
+        return "stop" if said == "stop" else "go_on"
 
     def arrange(self, arrangement: Arrangement) -> None:
         """Ask for what a reference sweep needs; a part is asked for by `present`."""
         if arrangement.step == REFERENCE:
-            ask_for_word(
-                self._ask,
-                f"{self._lamp.off} {arrangement.instruction} Then press Enter.",
-                tell=self._tell,
-            )
+            self._asked(f"{arrangement.instruction} Then press Enter.")
+
+    def _asked(self, question: str, *, words: tuple[str, ...] = ()) -> str:
+        """Have hands put in, once it was said what is known of the output."""
+        whole = f"{self._lamp.off_in_words()} {question}"
+        return ask_for_word(self._ask, whole, tell=self._tell, words=words)
 
 
 class CommandDesk:

@@ -44,7 +44,10 @@ _HOOKUPS: dict[SheetState, str] = {
     "in": "plates-sheet",
 }
 _STEPS: dict[str, tuple[str, SheetState]] = {
-    REFERENCE: ("Put the work coil on the fixture, and take the plates off.", "out"),
+    REFERENCE: (
+        "Put the work coil on the fixture{known}, and take the plates off.",
+        "out",
+    ),
     AIR: (
         (
             "Put the plates on, held apart by the sheet's thickness with nothing "
@@ -183,11 +186,12 @@ def _on_each_step(
 def _arranged(step: str, *, job: SheetJob) -> Arrangement:
     """Say what is on the fixture in a step, and how the plates are."""
     instruction, state = _STEPS[step]
+    known = "" if job.tank is None else f" and the {job.tank.name} across it"
     capacitor = () if job.tank is None else ("capacitor",)
     plates = () if state == "out" else (SLOTS.get(step, "unknown"),)
     return Arrangement(
         step=step,
-        instruction=instruction,
+        instruction=instruction.format(known=known),
         fitted=("coil", "strap", *capacitor, *plates),
         sheet=state,
         hookup=_HOOKUPS[state],

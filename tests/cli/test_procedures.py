@@ -87,6 +87,30 @@ def test_the_hook_up_of_every_step_is_drawn(halfpower: Run, tmp_path: Path) -> N
     assert "capacitor-reference.svg" in work_coil
 
 
+@pytest.mark.parametrize(
+    ("command", "said"),
+    [
+        (("coil", "--scene", "kit-coil"), "by itself, without a capacitor."),
+        (
+            ("coil", "--scene", "kit-coil", "--capacitor", "150pF"),
+            "with the 150 pF capacitor across it, and take any other off.",
+        ),
+        (DRAWER, "and the 150 pF across it, and take the unknown off."),
+        ((*BOARD, *PLATES), "and the 150 pF across it, and take the plates off."),
+    ],
+    ids=["coil", "on one", "capacitor", "sheet"],
+)
+def test_what_goes_on_first_is_said_with_its_value(
+    halfpower: Run, command: tuple[str, ...], said: str
+) -> None:
+    """Before anything is driven: the first thing after the caution."""
+    span = () if "--tank" in command else ("--from", "4MHz", "--to", "20MHz")
+    ended = halfpower(*command, *span)
+    first = ended.err.splitlines()[1]
+    assert first.startswith("(simulated) Put the ")
+    assert first.endswith(said)
+
+
 def test_the_fixture_s_record_is_used_and_grows_old(
     halfpower: Run, tmp_path: Path
 ) -> None:
