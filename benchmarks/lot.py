@@ -54,7 +54,7 @@ BUNDLED = Path(__file__).parents[1] / "cli" / "lots" / "choke-lot.toml"
 SHARE_MEASURING, LONGEST_S = 0.8, 2.0  # of the kills; from then to the kill
 AT = "2001-02-03T04:05:06Z"
 PROGRAM = (
-    "from halfpower.cli.words.ending import run_process;"
+    "from halfpower.cli.process import run_process;"
     "from halfpower.cli.commands.lot import app; run_process(app)"
 )
 

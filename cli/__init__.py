@@ -5,7 +5,12 @@ __all__ = ["main"]
 
 def main() -> None:
     """Run the command line and leave with its exit status."""
-    from .app import app
-    from .words import run_process
+    from .process import run_process
 
-    run_process(app)
+    run_process(_command_line)
+
+
+def _command_line() -> None:
+    from .app import app
+
+    app()

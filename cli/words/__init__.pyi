@@ -1,4 +1,3 @@
-from .ending import run_process as run_process
 from .ending import with_exit_status as with_exit_status
 from .options import AttachedOption as AttachedOption
 from .options import BenchOption as BenchOption

@@ -86,7 +86,7 @@ def test_signals_at_random_moments_leave_the_output_off_and_the_readings_kept() 
 
 SWALLOWED = """
 import signal, sys, time
-from halfpower.cli.words import run_process
+from halfpower.cli.process import run_process
 
 class Finalised:
     def __del__(self):
@@ -115,3 +115,52 @@ def test_a_signal_that_python_swallows_is_raised_again() -> None:
     )
     assert (ended.returncode, ended.stdout) == (130, "unwound\n")
     assert "Exception ignored" in ended.stderr
+
+
+LOADING = """
+import builtins, os, signal
+from halfpower.cli import main
+
+real = builtins.__import__
+
+def importing(name, *rest, **more):
+    if name == "typer":
+        os.kill(os.getpid(), signal.{number})
+    return real(name, *rest, **more)
+
+builtins.__import__ = importing
+main()
+"""
+
+
+@pytest.mark.parametrize("number", ["SIGINT", "SIGTERM", "SIGHUP", "SIGQUIT"])
+def test_a_signal_while_the_program_loads_ends_it_with_130(number: str) -> None:
+    """Nothing is driven yet: one sentence, and the status of any interruption."""
+    command = [sys.executable, "-c", LOADING.format(number=number)]
+    ended = subprocess.run(  # noqa: S603  ours
+        command, check=False, capture_output=True, text=True, timeout=20
+    )
+    assert (ended.returncode, ended.stderr) == (130, "halfpower: interrupted\n")
+
+
+ENDING = """
+import atexit, os, signal, sys, time
+from halfpower.cli.process import run_process
+
+def late():
+    os.kill(os.getpid(), signal.SIGTERM)
+    time.sleep(1.0)
+    print("said")
+
+atexit.register(late)
+run_process(lambda: sys.exit(4))
+"""
+
+
+def test_a_signal_after_the_end_changes_nothing() -> None:
+    """What the program has said of its end stands, and nothing is cut short."""
+    command = [sys.executable, "-c", ENDING]
+    ended = subprocess.run(  # noqa: S603  ours
+        command, check=False, capture_output=True, text=True, timeout=20
+    )
+    assert (ended.returncode, ended.stdout, ended.stderr) == (4, "said\n", "")
