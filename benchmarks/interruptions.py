@@ -331,6 +331,9 @@ def interrupt(
     count: int, *, mode: str = "sweep", seed: int = SEED, longest_s: float = LONGEST_S
 ) -> Endings:
     """Stop so many measurements at random moments."""
+    for number in SIGNALS:  # what ignores them (nohup, &) would pass that on
+        if signal.getsignal(number) is signal.SIG_IGN:
+            signal.signal(number, signal.SIG_DFL)
     moments = random.Random(seed)  # noqa: S311 - not a secret
     found = Endings()
     judged = judge_lot if mode == "lot" else judge_sweep
