@@ -2,6 +2,7 @@
 
 import contextlib
 import functools
+import os
 import sys
 import textwrap
 from collections.abc import Callable
