@@ -8,10 +8,13 @@ import pyvisa
 from pyvisa import rname
 
 from ...analysis.errors import InputError
+from .extras import not_searched
 from .visa import translate
 
 __all__ = ["Manager", "Survey", "reachable", "refuse_unknown"]
 
+PURE = "py"  # pyvisa-py's library path
+INSTALL = "pip install"
 Manager = pyvisa.ResourceManager
 
 
@@ -40,17 +43,21 @@ def reachable(manager: Manager) -> Survey:
     try:
         with warnings.catch_warnings(record=True) as caught:
             warnings.simplefilter("always")
-            resources = sorted(manager.list_resources("?*"))
+            found = manager.list_resources("?*")
             gc.collect()  # what the search dropped open complains here, not later
     except Exception as error:
         # A backend may raise anything here; an interrupt is not among it.
         raise translate(error, name="VISA", command="list") from error
-    notes = dict.fromkeys(
+    notes = not_searched() if manager.visalib.library_path == PURE else []
+    notes += [
         " ".join(str(one.message).split())
         for one in caught
         if issubclass(one.category, UserWarning)
-    )
-    return Survey(resources=tuple(resources), notes=tuple(notes))
+        and INSTALL not in str(one.message)  # said above, by the extra's name
+    ]
+    # an adapter is no instrument
+    resources = sorted(name for name in found if not name.endswith("::INTFC"))
+    return Survey(resources=tuple(resources), notes=tuple(dict.fromkeys(notes)))
 
 
 def refuse_unknown(manager: Manager, resource: str) -> None:

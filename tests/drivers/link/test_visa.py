@@ -175,6 +175,23 @@ def test_opening_says_what_to_check(failure: Exception) -> None:
     assert caught.value.values["resource"] == "GPIB::1"
 
 
+def test_a_backend_s_paragraph_becomes_one_line() -> None:
+    """A message of several lines is still one sentence to the person."""
+
+    class Manager:
+        def open_resource(self, *_: Any, **__: Any) -> Any:
+            raise ValueError("no such device.\nSee\n  the manual")
+
+    with pytest.raises(TransportError, match=r"\(no such device\. See the manual\)"):
+        open_port(
+            Manager(),  # type: ignore[arg-type] # as much of one as is used
+            resource="GPIB::1",
+            name="generator",
+            timeout_s=1.0,
+            settings=LinkSettings(),
+        )
+
+
 @pytest.mark.parametrize("library", ["@nosuch", "/no/such/libvisa.so"])
 def test_a_visa_that_is_not_there_is_named(library: str) -> None:
     """With the one that needs no vendor's library."""
