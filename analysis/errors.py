@@ -10,8 +10,11 @@ adds its own branch in its own ``errors.py``::
     |-- DriverError           3   (drivers) an instrument or its link failed
     |   |-- TransportError        the link: cannot be opened, silent, lost
     |   |   |-- LinkTimeoutError
-    |   |   `-- LinkLostError
+    |   |   |-- LinkLostError
+    |   |   `-- AnswerLostError
     |   |-- InstrumentError       the instrument refused a command
+    |   |   `-- QuestionRefusedError
+    |   |-- TooEarlyError         it needs a rest between two commands
     |   `-- ReplyError            it answered, but not with sense
     |-- PresenterError        3   (cli) the command that presents parts failed
     |-- SettingError          4   (drivers) asked for what is out of range

@@ -19,7 +19,7 @@ retaken
     readings that the driver threw away and took again.
 
 The row ``all`` has all nine kinds at once, at a third of a per cent each. A careful
-reading asks two questions more than a careless one (test_faults.py counts them).
+reading asks five questions more than a careless one (test_faults.py counts them).
 The last column is a driver without care on the same bench: it asks again when an
 answer does not come or is no number, three times at most, and believes the rest.
 """

@@ -3,14 +3,17 @@
 from ..analysis.errors import HalfpowerError
 
 __all__ = [
+    "AnswerLostError",
     "DriverError",
     "InstrumentError",
     "Interrupted",
     "LinkLostError",
     "LinkTimeoutError",
     "OverloadError",
+    "QuestionRefusedError",
     "ReplyError",
     "SettingError",
+    "TooEarlyError",
     "TransportError",
 ]
 
@@ -30,11 +33,23 @@ class LinkTimeoutError(TransportError):
 
 
 class LinkLostError(TransportError):
-    """The link was closed while it was needed."""
+    """The link was closed while it was needed, and stays so."""
+
+
+class AnswerLostError(TransportError):
+    """An answer was lost that cannot be asked for again; the link is open."""
 
 
 class InstrumentError(DriverError):
     """The instrument refused: its error queue says so."""
+
+
+class QuestionRefusedError(InstrumentError):
+    """It refused a question instead of answering it: the dialect is wrong."""
+
+
+class TooEarlyError(DriverError):
+    """It drops commands that come straight after others."""
 
 
 class ReplyError(DriverError):

@@ -13,7 +13,13 @@ from typing import Self
 
 from ...analysis.errors import InputError
 from ...analysis.reading import Reading, Setting
-from ..errors import DriverError, LinkLostError, OverloadError, SettingError
+from ..errors import (
+    DriverError,
+    LinkLostError,
+    OverloadError,
+    QuestionRefusedError,
+    SettingError,
+)
 from ..instruments import (
     AmplitudeReader,
     OutputState,
@@ -30,6 +36,8 @@ Sleep = Callable[[float], None]
 Clock = Callable[[], float]
 READ_ATTEMPTS = 6  # at a fault in a hundred messages restoring meets one in five
 MOST_NOTES = 100
+# The link has tried what there is to try; what is refused is refused every time.
+FINAL = (LinkLostError, QuestionRefusedError)
 
 _Role = SignalSource | AmplitudeReader
 
@@ -137,8 +145,8 @@ class Bench:
                 for role in doubts:
                     role.restore()
                 reading, failure = self._take(setting), None
-            except LinkLostError:
-                raise  # the link has tried what there is to try
+            except FINAL:
+                raise
             except (DriverError, SettingError) as error:
                 failure = error
             doubts = self._doubts()
@@ -161,7 +169,7 @@ class Bench:
         for role in (self.generator, self._detector):
             try:
                 reasons = role.disturbed()
-            except LinkLostError:
+            except FINAL:
                 raise
             except DriverError as failure:
                 reasons = [str(failure)]
@@ -274,7 +282,8 @@ class Bench:
         """Leave the bench with its output off.
 
         When something is on its way out already, a failure to switch off is added
-        to it as a note instead of hiding it.
+        to it as a note instead of hiding it; what ends by an instrument's failure has
+        a note that the output is off.
         """
         # The handler goes last: close() puts back the one it found.
         with self._signals:
@@ -283,7 +292,11 @@ class Bench:
             except DriverError as failure:
                 if error is None:
                     raise
-                error.add_note(str(failure))
+                if str(failure) != str(error):
+                    error.add_note(str(failure))
+            else:
+                if isinstance(error, DriverError) and not self.file.generator.is_hand:
+                    error.add_note("the generator's output is off")
 
     def __del__(self) -> None:
         """Say so when a bench was dropped open."""

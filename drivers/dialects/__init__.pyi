@@ -1,7 +1,9 @@
 from .dialect import Averaging as Averaging
 from .dialect import Common as Common
 from .dialect import DetectorDialect as DetectorDialect
+from .dialect import Frequency as Frequency
 from .dialect import GeneratorDialect as GeneratorDialect
+from .dialect import Level as Level
 from .dialect import Range as Range
 from .dialect import load_detector_dialect as load_detector_dialect
 from .dialect import load_generator_dialect as load_generator_dialect
@@ -12,4 +14,5 @@ from .levels import volts_from_reading as volts_from_reading
 from .scpi import PLAIN as PLAIN
 from .scpi import QueuedError as QueuedError
 from .scpi import ReplyForm as ReplyForm
+from .scpi import parse_event_status as parse_event_status
 from .scpi import parse_reply as parse_reply

@@ -29,7 +29,9 @@ from .scpi import QueuedError, ReplyForm, parse_event_status, parse_queued_error
 __all__ = [
     "Common",
     "DetectorDialect",
+    "Frequency",
     "GeneratorDialect",
+    "Level",
     "LinkTable",
     "Range",
     "ReadingTable",
@@ -258,6 +260,15 @@ class _Dialect(_Table):
     link: LinkTable = LinkTable()
     start: Start = Start()
     common: Common
+
+    def where(self, command: str) -> str:
+        """Give the table and the key that hold a command."""
+        for name, table in self:
+            if isinstance(table, BaseModel):
+                for key, value in table:
+                    if value == command:
+                        return f"{key} under [{name}]"
+        return "it"
 
 
 class GeneratorDialect(_Dialect):

@@ -3,9 +3,21 @@
 import math
 from collections.abc import Callable
 
-from ..dialects import Averaging, DetectorDialect, Range, volts_from_reading
-from ..errors import InstrumentError, OverloadError, ReplyError, SettingError
-from ..link import Link
+from ..dialects import (
+    Averaging,
+    DetectorDialect,
+    Range,
+    parse_reply,
+    volts_from_reading,
+)
+from ..errors import (
+    AnswerLostError,
+    InstrumentError,
+    OverloadError,
+    ReplyError,
+    SettingError,
+)
+from ..link import Link, see_pace
 from .instrument import Instrument
 from .roles import Amplitude
 
@@ -16,6 +28,7 @@ TOO_SMALL = 0.18  # below this share a finer range is worth its time
 UP = 4.0  # how far a clipped range is opened at once
 MOST_RANGES = 12
 ATTEMPTS = 3  # at what an instrument refuses
+SPAN_OF_PACE = 100.0  # steps of ranges tell from each other in no narrower span
 
 
 class Detector:
@@ -45,7 +58,7 @@ class Detector:
         self._settle = settle
         self._link = link
         self._dialect = dialect
-        self._instrument = Instrument(link, common=dialect.common)
+        self._instrument = Instrument(link, common=dialect.common, where=dialect.where)
         self._full_scale_v: float | None = None
 
     def start(self) -> None:
@@ -54,7 +67,31 @@ class Detector:
         if self._dialect.averaging is not None:
             self._average(self._dialect.averaging)
         if self._dialect.range is not None:
+            self._see_pace(self._dialect.range)
             self._set_range(self._dialect.range, rms_v=0.0)
+
+    def _see_pace(self, vertical: Range) -> None:
+        """See, the first time, that it drops no commands."""
+        low, high = vertical.lowest, vertical.highest
+        if self._full_scale_v is not None or high < SPAN_OF_PACE * low:
+            return
+        now = self._instrument.ask_number(vertical.read, form=vertical.form)
+        first = math.sqrt(low * high)
+        second = low if now > first else high  # across the middle from where it is
+
+        def is_second(answer: str) -> bool:
+            actual = parse_reply(answer, command=vertical.read, form=vertical.form)
+            return (actual > math.sqrt(first * second)) == (second > first)
+
+        see_pace(
+            self._link,
+            settings=(
+                vertical.set.format(volts_per_division=first),
+                vertical.set.format(volts_per_division=second),
+            ),
+            read=vertical.read,
+            taken=is_second,
+        )
 
     def _average(self, averaging: Averaging) -> None:
         count = self._averages or averaging.count
@@ -65,7 +102,7 @@ class Detector:
             try:
                 self._instrument.check(doing=command)
                 break
-            except InstrumentError:
+            except (InstrumentError, AnswerLostError):
                 if not attempts_left:
                     raise
         if averaging.read is None:
@@ -177,7 +214,9 @@ class Detector:
 
     def check(self) -> None:
         """See that its error queue is empty (raises `InstrumentError`)."""
-        self._instrument.check(doing="a setting or query")
+        self._instrument.surely(
+            lambda: self._instrument.check(doing="a setting or query")
+        )
 
     def close(self) -> None:
         """Close the link."""

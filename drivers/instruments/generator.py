@@ -1,9 +1,24 @@
 """A signal generator, told frequency, level and output in its dialect."""
 
+import math
+
 from ...analysis.errors import HalfpowerError
-from ..dialects import GeneratorDialect, level_from_emf
-from ..errors import DriverError, InstrumentError, LinkLostError, SettingError
-from ..link import Link
+from ..dialects import (
+    Frequency,
+    GeneratorDialect,
+    Level,
+    level_from_emf,
+    parse_reply,
+)
+from ..errors import (
+    AnswerLostError,
+    DriverError,
+    InstrumentError,
+    LinkLostError,
+    QuestionRefusedError,
+    SettingError,
+)
+from ..link import Link, see_pace
 from .instrument import Instrument
 from .roles import OutputState
 
@@ -13,9 +28,13 @@ __all__ = ["Generator"]
 # is coarse for any generator that reads back, 1e-6 is below what f0 is known to.
 ROUNDING_HZ, ROUNDING = 0.51, 1e-6
 LEVEL_ROUNDING = 0.01  # a level is rounded too; a hundredth is a display digit
+LEVEL_CHANGE = 1e-3  # and what it was rounded to stays, in its unit: V, or 10 dB
 OFF_ATTEMPTS = 4
 MOST_LOST = 2  # times that the link may be found lost while switching off
 SET_ATTEMPTS = 2  # a command can get lost; what is refused is refused again
+# Steps by which it is seen that a frequency set straight after another is taken, from
+# where both are wide of any rounding.
+PACE_STEPS, PACE_FROM_HZ = (1.001, 1.002), 1e3
 
 
 class Generator:
@@ -37,15 +56,42 @@ class Generator:
         self._link = link
         self._dialect = dialect
         self._source_ohm = source_ohm
-        self._instrument = Instrument(link, common=dialect.common)
+        self._instrument = Instrument(link, common=dialect.common, where=dialect.where)
         self._frequency_hz: float | None = None
         self._emf_v: float | None = None
-        self._is_on = False
+        self._is_on = self._has_shown_its_pace = False
         self._output = OutputState.UNKNOWN
 
     def start(self) -> None:
-        """Identify it and bring it to the dialect's known state, output off."""
+        """Identify it and bring it to the dialect's known state, output off.
+
+        The first time it is also seen that it drops no commands.
+        """
         self._instrument.start(self._dialect.start.commands)
+        if not self._has_shown_its_pace:
+            self._see_pace()
+            self._has_shown_its_pace = True
+
+    def _see_pace(self) -> None:
+        table = self._dialect.frequency
+        read = table.read
+        if read is None:
+            return
+        now_hz = self._instrument.ask_number(read, form=table.form)
+        if not PACE_FROM_HZ <= now_hz < math.inf:
+            return
+        first_hz, second_hz = (now_hz * step for step in PACE_STEPS)
+
+        def is_second(answer: str) -> bool:
+            actual_hz = parse_reply(answer, command=read, form=table.form)
+            return abs(actual_hz - second_hz) < abs(actual_hz - first_hz)
+
+        see_pace(
+            self._link,
+            settings=(table.command(first_hz), table.command(second_hz)),
+            read=read,
+            taken=is_second,
+        )
 
     @property
     def identity(self) -> str:
@@ -67,22 +113,32 @@ class Generator:
         """
         for _ in range(SET_ATTEMPTS):
             self._frequency_hz = frequency_hz
-            command, actual_hz = self._send_frequency(frequency_hz)
-            if _is_at(actual_hz, frequency_hz):
+            command, actual_hz = self._instrument.surely(
+                lambda: self._send_frequency(frequency_hz)
+            )
+            off_by_hz = abs(actual_hz - frequency_hz)
+            if off_by_hz <= max(ROUNDING_HZ, ROUNDING * frequency_hz):
                 return actual_hz
         raise self._refused(command, asked=f"{frequency_hz:.9g} Hz", got=actual_hz)
 
     def _send_frequency(self, frequency_hz: float) -> tuple[str, float]:
         table = self._dialect.frequency
         command = table.command(frequency_hz)
+        actual_hz = self._send(command, table, frequency_hz)
+        return command, actual_hz
+
+    def _send(self, command: str, table: Frequency | Level, value: float) -> float:
+        """Send a setting and return what it then is, in the dialect's unit."""
+        self._told.pop(table.set, None)
         self._link.write(command)
         if table.read is None:
             self._instrument.check(doing=command)
-            return command, frequency_hz
-        actual_hz = self._instrument.ask_set_number(
+            return value
+        actual = self._instrument.ask_set_number(
             table.read, doing=command, form=table.form
         )
-        return command, actual_hz
+        self._told[table.set] = actual
+        return actual
 
     def set_emf(self, emf_v: float) -> None:
         """Set the level so that the open-circuit voltage is ``emf_v`` V r.m.s.
@@ -95,7 +151,9 @@ class Generator:
         unit = self._dialect.level.unit
         for _ in range(SET_ATTEMPTS):
             self._emf_v = emf_v
-            command, wanted, actual = self._send_emf(emf_v)
+            command, wanted, actual = self._instrument.surely(
+                lambda: self._send_emf(emf_v)
+            )
             off_by = abs(actual - wanted) / (1.0 if unit == "dBm" else wanted)
             if off_by <= LEVEL_ROUNDING:
                 return
@@ -107,14 +165,7 @@ class Generator:
             emf_v, source_ohm=self._source_ohm, load_ohm=level.load_ohm, unit=level.unit
         )
         command = level.set.format(level=value)
-        self._link.write(command)
-        if level.read is None:
-            self._instrument.check(doing=command)
-            return command, value, value
-        actual = self._instrument.ask_set_number(
-            level.read, doing=command, form=level.form
-        )
-        return command, value, actual
+        return command, value, self._send(command, level, value)
 
     def _refused(self, command: str, *, asked: str, got: float) -> HalfpowerError:
         said = ""
@@ -144,7 +195,9 @@ class Generator:
             try:
                 self._instrument.check(doing=self._dialect.output.on)
                 self._see_that_it_is_on()
-            except InstrumentError:
+            except QuestionRefusedError:
+                raise
+            except (InstrumentError, AnswerLostError):
                 if attempt == SET_ATTEMPTS:
                     raise
             else:
@@ -172,15 +225,16 @@ class Generator:
         with self._link.hurry():
             for _ in range(OFF_ATTEMPTS):
                 try:
+                    before = self._link.reconnections
                     self._link.write(self._dialect.output.off)
-                    if self._says_off():
+                    if self._says_off(since=before):
                         self._is_on = False
                         self._output = self._off_as_known
                         return
                 except DriverError as error:
                     failure = error
                     lost += isinstance(error, LinkLostError)
-                    if lost == MOST_LOST:
+                    if lost == MOST_LOST or isinstance(error, QuestionRefusedError):
                         break
         self._output = OutputState.UNKNOWN
         raise DriverError(
@@ -196,15 +250,16 @@ class Generator:
         can_say = self._dialect.output.read is not None
         return OutputState.OFF if can_say else OutputState.TOLD_OFF
 
-    def _says_off(self) -> bool:
+    def _says_off(self, *, since: int = 0) -> bool:
         output = self._dialect.output
         if output.read is None:
-            # It cannot say; that it refused nothing and still answers is the most
-            # that can be had of it.
+            # It cannot say; that it refused nothing and still answers, on the
+            # connection that took the command, is the most that can be had of it.
             self._instrument.check(doing=output.off)
             self._link.query(self._dialect.common.identity)
-            return True
-        answer = self._link.query(output.read).removeprefix(output.header).strip()
+            return self._link.reconnections == since
+        answer = self._instrument.ask(output.read)
+        answer = answer.removeprefix(output.header).strip()
         return answer.upper() in {"0", "+0", "OFF"}
 
     # What happened to it -----------------------------------------------------------
@@ -216,47 +271,34 @@ class Generator:
         program, or a hand, may have changed: one query. A generator that does not
         report that its power was off is asked for its output and its level as well.
         """
-        reasons = self._instrument.disturbed() or self._frequency_changed()
+        reasons = self._instrument.disturbed()
+        reasons = reasons or self._changed(self._dialect.frequency, "Hz")
         if not (reasons or self._instrument.reports_events):
             reasons = self._drive_changed()
         return reasons
-
-    def _frequency_changed(self) -> list[str]:
-        table, asked_hz = self._dialect.frequency, self._frequency_hz
-        if table.read is None or asked_hz is None:
-            return []
-        actual_hz = self._instrument.ask_number(table.read, form=table.form)
-        if _is_at(actual_hz, asked_hz):
-            return []
-        return [self._meddled(f"{asked_hz:.9g} Hz", f"{actual_hz:.9g} Hz")]
 
     def _drive_changed(self) -> list[str]:
         output, level = self._dialect.output, self._dialect.level
         reasons: list[str] = []
         if self._is_on and output.read is not None and self._says_off():
             reasons.append(f"{self._link.name}: its output is off, its settings lost")
-        if self._emf_v is not None and level.read is not None:
-            reasons += self._level_changed(self._emf_v)
-        return reasons
+        return reasons + self._changed(level, level.unit)
 
-    def _level_changed(self, emf_v: float) -> list[str]:
-        level = self._dialect.level
-        wanted = level_from_emf(
-            emf_v, source_ohm=self._source_ohm, load_ohm=level.load_ohm, unit=level.unit
-        )
-        actual = self._instrument.ask_number(level.read or "", form=level.form)
-        scale = 1.0 if level.unit == "dBm" else wanted
-        if abs(actual - wanted) <= LEVEL_ROUNDING * scale:
+    def _changed(self, table: Frequency | Level, unit: str) -> list[str]:
+        """Hold what it says against what it said when it was set."""
+        told = self._told.get(table.set)
+        if told is None or table.read is None:
+            return []
+        actual = self._instrument.ask_number(table.read, form=table.form)
+        within = LEVEL_CHANGE * (10.0 if unit == "dBm" else told)
+        if unit == "Hz":
+            within = max(ROUNDING_HZ, ROUNDING * told)
+        if abs(actual - told) <= within:
             return []
         return [
-            self._meddled(f"{wanted:.4g} {level.unit}", f"{actual:.4g} {level.unit}")
-        ]
-
-    def _meddled(self, asked: str, says: str) -> str:
-        return (
             f"another program or person changes the {self._link.name}: asked for "
-            f"{asked}, it says {says}"
-        )
+            f"{told:.9g} {unit}, it says {actual:.9g} {unit}"
+        ]
 
     def restore(self) -> None:
         """Bring it back to what it was set to; on only if it was on.
@@ -283,7 +325,7 @@ class Generator:
         InstrumentError
             They are not.
         """
-        self._instrument.check(doing="a setting")
+        self._instrument.surely(lambda: self._instrument.check(doing="a setting"))
         if changed := self._drive_changed():
             raise InstrumentError(
                 f"{'; '.join(changed)}: the readings since it was switched on are in "
@@ -293,7 +335,3 @@ class Generator:
     def close(self) -> None:
         """Close the link."""
         self._instrument.close()
-
-
-def _is_at(actual_hz: float, asked_hz: float) -> bool:
-    return abs(actual_hz - asked_hz) <= max(ROUNDING_HZ, ROUNDING * asked_hz)

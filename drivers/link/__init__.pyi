@@ -1,4 +1,5 @@
 from .byte_log import ByteLog as ByteLog
+from .pace import see_pace as see_pace
 from .steady import open_steady_link as open_steady_link
 from .survey import Manager as Manager
 from .survey import reachable as reachable

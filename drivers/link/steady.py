@@ -14,16 +14,23 @@ which only its asker knows.
 
 *Lost.* A link that breaks, or does not come into step, is opened again (a few times,
 with a rest in between), and the same instrument must answer. What the instrument was
-set to may be lost by then: ``reconnections`` says so, and `Bench` acts on it.
+set to may be lost by then: ``reconnections`` says so, and `Bench` acts on it. An answer
+that was lost with the link and cannot be asked for again is an `AnswerLostError`; what
+can be done over its asker does over. A `LinkLostError` says that there is no link.
+
+*Too early.* Some instruments drop a command that comes straight after another. Where
+only a rest brings the second answer, the sentence names the key that gives it.
 """
 
 import contextlib
+import dataclasses
 import time
 from collections.abc import Callable, Iterator
 
 import pyvisa
 
 from ..errors import (
+    AnswerLostError,
     DriverError,
     LinkLostError,
     LinkTimeoutError,
@@ -32,6 +39,7 @@ from ..errors import (
 )
 from .byte_log import ByteLog
 from .lock import InstrumentLock
+from .pace import PAUSES_S, too_early
 from .reply_shape import MOST_ANSWERS, Belief
 from .visa import Link, LinkSettings, Port, open_port
 
@@ -100,7 +108,7 @@ class SteadyLink:
         lock: InstrumentLock | None = None,
     ) -> None:
         self.name = name
-        self.identity = ""
+        self.identity = self._said = ""  # the latter at this connection's first word
         self.troubles = self.reconnections = 0
         self.notes: list[str] = []
         self._open_port = open_port
@@ -117,29 +125,36 @@ class SteadyLink:
 
     # Asking ------------------------------------------------------------------------
 
-    def write(self, command: str, *, repeatable: bool = True) -> None:
-        """Send one command; once more over a new connection where the old one broke.
+    def write(self, command: str) -> None:
+        """Send one command; again (twice at most) where the connection broke.
 
         Raises
         ------
         TransportError
             The link is lost, and cannot be opened again.
+        ReplyError
+            Its echo is another one.
         """
-        self._come_into_step()
-        try:
-            self._send(command)
-        except TransportError as failure:
-            self._trouble(failure)
-            if not repeatable:
-                raise
+        for attempts_left in reversed(range(1 + REPEATS)):
             self._come_into_step()
-            self._send(command)
+            try:
+                self._send(command)
+            except (TransportError, ReplyError) as failure:
+                self._trouble(failure)
+                if not attempts_left:
+                    raise
+            else:
+                return
 
-    def query(self, command: str, *, repeatable: bool = True) -> str:
+    def query(
+        self, command: str, *, repeatable: bool = True, patient: bool = True
+    ) -> str:
         """Send one command and return the line that answers it.
 
         Raises
         ------
+        AnswerLostError
+            The link was lost before an answer came that cannot be asked for again.
         TransportError
             No answer, or no link.
         ReplyError
@@ -158,7 +173,8 @@ class SteadyLink:
             except (TransportError, ReplyError) as failure:
                 self._trouble(failure)
                 failures += 1
-                if not repeatable or failures > REPEATS:
+                self._give_up(failure, repeatable=repeatable, patient=patient)
+                if failures > REPEATS:
                     raise
                 continue
             if not repeatable or belief.believes(reply):
@@ -168,6 +184,19 @@ class SteadyLink:
             self._is_in_step = False
             if not belief.is_first or answers >= MOST_ANSWERS:
                 self._disbelieve(command, reply, is_last=answers >= MOST_ANSWERS)
+
+    def _give_up(
+        self, failure: DriverError, *, repeatable: bool, patient: bool
+    ) -> None:
+        """Raise what an exchange failed with, if that is for its asker to know."""
+        if isinstance(failure, LinkTimeoutError) and not patient:
+            raise failure
+        if repeatable:
+            return
+        if not isinstance(failure, LinkLostError):
+            raise failure
+        self._come_into_step()
+        raise AnswerLostError(f"{failure}; it was opened again") from failure
 
     def _disbelieve(self, command: str, reply: str, *, is_last: bool) -> None:
         doubt = ReplyError(
@@ -186,21 +215,24 @@ class SteadyLink:
         self.troubles += 1
 
     def _send(self, command: str) -> None:
-        if self._settings.pause_s:
-            self._sleep(self._settings.pause_s)
         # until its answer is in, an interrupt included
         self._is_in_step = False
-        self._port.write(command)
+        self._put(command)
         if self._settings.echo:
             self._hear_echo(command)
         self._is_in_step = True
+
+    def _put(self, command: str) -> None:
+        if self._settings.pause_s:
+            self._sleep(self._settings.pause_s)
+        self._port.write(command)
 
     def _hear_echo(self, command: str) -> None:
         heard = self._port.read()
         if heard != command.strip():
             raise ReplyError(
-                f"{self.name} at {command!r}: its echo was {heard!r}; if it has none, "
-                "say so in the dialect",
+                f"{self.name} at {command!r}: its echo was {heard!r}; if it sends "
+                "none, set echo = false under [link] in its dialect",
                 command=command,
                 reply=heard,
             )
@@ -209,6 +241,13 @@ class SteadyLink:
         self._send(command)
         self._is_in_step = False
         line = self._port.read()
+        if line == command.strip():
+            raise ReplyError(
+                f"{self.name} at {command!r}: it sends the command itself back; set "
+                "echo = true under [link] in its dialect",
+                command=command,
+                reply=line,
+            )
         self._is_in_step = True
         return line
 
@@ -242,7 +281,7 @@ class SteadyLink:
                 return True
             for _ in range(STEP_ATTEMPTS):
                 self._owed += 1
-                self._port.write(self._identity_query)
+                self._put(self._identity_query)
                 if self._hears_identity():
                     self._is_in_step = True
                     return True
@@ -309,9 +348,9 @@ class SteadyLink:
         """Open a connection; return the identity, told twice alike."""
         self._port = self._open_port()
         self._owed = 0
-        said = ""
+        self._said = said = ""
         if self._identity_query:
-            said = self._exchange(self._identity_query)
+            self._said = said = self._exchange(self._identity_query)
             again = self._exchange(self._identity_query)
             if not said or said != again:
                 self._is_in_step = False
@@ -330,6 +369,8 @@ class SteadyLink:
         ------
         TransportError, ReplyError
             It does not answer, not with sense, or every time with another identity.
+        TooEarlyError
+            It answers a second question after a rest alone.
         """
         for attempt in range(1 + REPEATS):
             try:
@@ -338,9 +379,23 @@ class SteadyLink:
                 self._trouble(failure)
                 self._port.close()
                 if attempt == REPEATS:
+                    if self._said and isinstance(failure, LinkTimeoutError):
+                        self._see_whether_a_rest_helps()
                     raise
             else:
                 return
+
+    def _see_whether_a_rest_helps(self) -> None:
+        for pause_s in PAUSES_S:
+            try:
+                with self.paced(pause_s):
+                    self._begin()
+            except (TransportError, ReplyError):
+                continue
+            else:
+                raise too_early(self.name, pause_s)
+            finally:
+                self._port.close()
 
     # Ending ------------------------------------------------------------------------
 
@@ -352,6 +407,17 @@ class SteadyLink:
             yield
         finally:
             self._rests_s = before
+
+    @contextlib.contextmanager
+    def paced(self, pause_s: float) -> Iterator[None]:
+        """For the length of a block, rest so long before every command, in s."""
+        before = self._settings
+        longer_s = max(pause_s, before.pause_s)
+        self._settings = dataclasses.replace(before, pause_s=longer_s)
+        try:
+            yield
+        finally:
+            self._settings = before
 
     def close(self) -> None:
         """Close the link and let go of the instrument; twice does no harm."""

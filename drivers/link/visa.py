@@ -53,14 +53,17 @@ class Link(Protocol):
     troubles: int
     reconnections: int
 
-    def write(self, command: str, *, repeatable: bool = True) -> None:
-        """Send one command; again on a lost link, if it does no harm twice."""
+    def write(self, command: str) -> None:
+        """Send one command that does no harm twice; again on a lost link."""
 
-    def query(self, command: str, *, repeatable: bool = True) -> str:
+    def query(
+        self, command: str, *, repeatable: bool = True, patient: bool = True
+    ) -> str:
         """Send one command and return the line that answers it.
 
         ``repeatable`` says that asking twice does no harm: true of readings and
         read-backs, not of what is gone once it is read (an error queue's entry).
+        Without ``patient`` the first silence is told to the asker, who knows more.
         """
         ...
 
@@ -69,6 +72,10 @@ class Link(Protocol):
 
     def hurry(self) -> contextlib.AbstractContextManager[None]:
         """For the length of a block, open a lost link again once and at once."""
+        ...
+
+    def paced(self, pause_s: float) -> contextlib.AbstractContextManager[None]:
+        """For the length of a block, rest so long before every command, in s."""
         ...
 
     def close(self) -> None:

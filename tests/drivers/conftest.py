@@ -61,9 +61,8 @@ class Wire:
         self.closed = self.troubles = self.reconnections = 0
         self.trap: Callable[[], None] = lambda: None
 
-    def write(self, command: str, *, repeatable: bool = True) -> None:
+    def write(self, command: str) -> None:
         """Send it, and let what it answers wait."""
-        del repeatable
         self.trap()
         self.sent.append(command)
         answer = self.instrument.obey(command)
@@ -71,9 +70,11 @@ class Wire:
             self.waiting.append(answer)
         self.trap()
 
-    def query(self, command: str, *, repeatable: bool = True) -> str:
+    def query(
+        self, command: str, *, repeatable: bool = True, patient: bool = True
+    ) -> str:
         """Send it, and take the oldest answer that waits."""
-        del repeatable
+        del repeatable, patient
         self.write(command)
         return self.read()
 
@@ -104,6 +105,11 @@ class Wire:
 
     def hurry(self) -> contextlib.AbstractContextManager[None]:
         """Nothing to hurry."""
+        return contextlib.nullcontext()
+
+    def paced(self, pause_s: float) -> contextlib.AbstractContextManager[None]:
+        """Nothing that needs a rest."""
+        del pause_s
         return contextlib.nullcontext()
 
     def close(self) -> None:

@@ -21,7 +21,7 @@ from halfpower.drivers.errors import (
 from halfpower.drivers.instruments import OutputState
 
 MakeBench = Callable[[], SimpleNamespace]
-STEPS = 102  # a whole session has fewer; test_a_session_is_shorter_than_the_walk
+STEPS = 112  # a whole session has fewer; test_a_session_is_shorter_than_the_walk
 
 
 def session(made: SimpleNamespace) -> None:

@@ -29,7 +29,7 @@ def test_a_line_is_time_instrument_direction_and_bytes(tmp_path: Path) -> None:
 
 
 class Echo:
-    """A VISA resource that answers with what it was sent, and keeps its own account."""
+    """A VISA resource that answers with what it was sent, twice, and keeps account."""
 
     def __init__(self) -> None:
         self.account: list[tuple[str, bytes]] = []
@@ -40,7 +40,8 @@ class Echo:
 
     def read_bytes(self, *_: Any, **__: Any) -> bytes:
         """Give it back."""
-        self.account.append(("<", self.account[-1][1]))
+        sent = self.account[-1][1]
+        self.account.append(("<", sent.strip() + b" " + sent))
         return self.account[-1][1]
 
     def close(self) -> None:
