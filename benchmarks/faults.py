@@ -1,7 +1,7 @@
 """Not one wrong reading on a bad link: every fault at 1 %, over real sockets.
 
 Run with ``python benchmarks/faults.py [READINGS] [KIND ...]``; 10 000 readings of each
-kind take about ten minutes in all. For each kind of fault, on the generator's and on
+kind take about half an hour in all. For each kind of fault, on the generator's and on
 the detector's link alike:
 
 wrong
@@ -18,7 +18,11 @@ errors
 retaken
     readings that the driver threw away and took again.
 
-The row ``all`` has all nine kinds at once, at a third of a per cent each. A careful
+The row ``all`` has the simulated instruments' own nine kinds at once, at a third of a
+per cent each. ``reset COMMAND`` resets the connection at that command alone, the first
+time in a run and at 1 % afterwards, as often before as after it is obeyed. ``second
+driver`` is another connection to the generator, which sets frequency, level or output
+before a message in a hundred. A careful
 reading asks five questions more than a careless one (test_faults.py counts them).
 The last column is a driver without care on the same bench: it asks again when an
 answer does not come or is no number, three times at most, and believes the rest.
@@ -35,13 +39,14 @@ import sys
 import tempfile
 import threading
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import FrameType
 
 import numpy as np
 import pyvisa
+from wires import RESETS, Wire, cutting, meddling, straight_to
 
 from halfpower.analysis import HalfpowerError, Reading, Setting
 from halfpower.cli.at_bench import bundled_bench_file
@@ -59,6 +64,7 @@ KINDS = (
     "reset",
     "closed",
 )
+SECOND = "second driver"
 SCENE = "kit-coil"
 READINGS, RUN = 10_000, 1000
 PROBABILITY = 0.01
@@ -105,7 +111,7 @@ def scene_with(
     text = (Path(scene_files.__file__).parent / "scenes" / f"{scene}.toml").read_text(
         encoding="utf-8"
     )
-    for kind in kinds:
+    for kind in (kind for kind in kinds if kind in KINDS):
         for instrument in ("generator", "detector"):
             text += (
                 f'\n[[fault]]\ninstrument = "{instrument}"\nkind = "{kind}"\n'
@@ -113,9 +119,31 @@ def scene_with(
             )
             if kind == "late":
                 text += f"delay_s = {LATE_S!r}\n"
-    path = folder / f"{'-'.join(kinds)}.toml"
+    path = folder / "scene.toml"
     path.write_text(text, encoding="utf-8")
     return path
+
+
+@contextlib.contextmanager
+def reached(
+    bench: SimulatedBench, kinds: Sequence[str], seed: int, probability: float
+) -> Iterator[Mapping[str, str]]:
+    """Serve a bench; its resources, behind a wire where the kind needs one."""
+    with serve(bench) as served, contextlib.ExitStack() as wires:
+        named = {k: served.resources[k] for k in ("generator", "detector")}
+        (kind,) = kinds[:1]
+        if kind not in KINDS:
+            rng = np.random.default_rng(seed)
+            tell = cutting(kind, rng, probability)
+            if kind == SECOND:
+                port = int(named["generator"].split("::")[2])
+                far = wires.enter_context(straight_to(port))
+                tell = meddling(far, rng, probability)
+            for role, resource in named.items():
+                wire = Wire(resource, tell)
+                wires.callback(wire.close)
+                named[role] = wire.resource
+        yield named
 
 
 class Truth:
@@ -219,13 +247,22 @@ def is_on(bench: SimulatedBench) -> bool:
     return bench.instruments["generator"].execute(b"OUTP?") != b"0"
 
 
-def run(scene: Path, seed: int, readings: int, tally: Tally, truth: Truth) -> None:
+def run(
+    scene: Path,
+    kinds: Sequence[str],
+    seed: int,
+    readings: int,
+    *,
+    probability: float,
+    tally: Tally,
+    truth: Truth,
+) -> None:
     """Take readings on one bench until they are done or something gives up."""
     bench = load_scene(str(scene)).build(seed=seed, clock=FaultClock())
     order = np.random.default_rng(seed).integers(0, FREQUENCIES, size=readings)
     tally.runs += 1
-    with serve(bench) as served:
-        file = bench_file({k: served.resources[k] for k in ("generator", "detector")})
+    with reached(bench, kinds, seed, probability) as resources:
+        file = bench_file(dict(resources))
         try:
             with (
                 stopped_after(MOST_RUN_S),
@@ -274,7 +311,15 @@ def under(
         while tally.readings < readings and tally.runs < 10 + 10 * readings // RUN:
             seed += 1
             wanted = min(RUN, readings - tally.readings)
-            run(scene, seed, wanted, tally, Truth(seed, references=references))
+            run(
+                scene,
+                kinds,
+                seed,
+                wanted,
+                probability=probability,
+                tally=tally,
+                truth=Truth(seed, references=references),
+            )
     tally.seconds = time.perf_counter() - start
     return tally
 
@@ -297,8 +342,7 @@ def careless(
         bench = load_scene(str(scene)).build(seed=seed, clock=FaultClock())
         order = np.random.default_rng(seed).integers(0, FREQUENCIES, size=readings)
         manager = pyvisa.ResourceManager("@py")
-        with serve(bench) as served:
-            names = served.resources
+        with reached(bench, kinds, seed, probability) as names:
             generator = Careless(manager, names["generator"])
             detector = Careless(manager, names["detector"])
             for command in ("OUTP:LOAD 50", "VOLT:UNIT VRMS", "VOLT 0.5", "OUTP ON"):
@@ -359,9 +403,10 @@ def main() -> None:
     """Print the table."""
     arguments = sys.argv[1:]
     readings = int(arguments.pop(0)) if arguments else READINGS
-    chosen = arguments or [*KINDS, "all"]
+    resets = [f"reset {command}" for command in RESETS]
+    chosen = arguments or [*KINDS, "all", *resets, SECOND]
     names = ("readings", "wrong", "unended", "left on", "foreign", "errors", "retaken")
-    print(f"{'fault, 1 %':12}" + "".join(f"{n:>9}" for n in names), end="")
+    print(f"{'fault, 1 %':48}" + "".join(f"{n:>9}" for n in names), end="")
     print(f"{'s':>8}{'careless: wrong':>18}")
     for kind in chosen:
         kinds = KINDS if kind == "all" else (kind,)
@@ -371,9 +416,11 @@ def main() -> None:
             *(t.readings, t.wrong, t.unended, t.left_on, t.foreign, t.errors),
             t.retaken,
         )
-        without = careless(kinds, min(readings, 2000), probability=probability)
-        print(f"{kind:12}" + "".join(f"{v:9d}" for v in values), end="")
-        print(f"{t.seconds:8.0f}{without:12d} of {min(readings, 2000)}", flush=True)
+        is_known = not kind.startswith("reset ")  # it sends its own few commands
+        some = min(readings, 2000) if is_known else 0
+        without = careless(kinds, some, probability=probability) if some else 0
+        print(f"{kind:48}" + "".join(f"{v:9d}" for v in values), end="")
+        print(f"{t.seconds:8.0f}{without:12d} of {some}", flush=True)
         for sentence in dict.fromkeys(t.said):
             print(f"    {sentence[:150]}")
 

@@ -119,7 +119,8 @@ class Generator:
             off_by_hz = abs(actual_hz - frequency_hz)
             if off_by_hz <= max(ROUNDING_HZ, ROUNDING * frequency_hz):
                 return actual_hz
-        raise self._refused(command, asked=f"{frequency_hz:.9g} Hz", got=actual_hz)
+        asked = f"{frequency_hz:.9g} Hz"
+        raise self._refused(command, "frequency", asked=asked, got=actual_hz)
 
     def _send_frequency(self, frequency_hz: float) -> tuple[str, float]:
         table = self._dialect.frequency
@@ -157,7 +158,8 @@ class Generator:
             off_by = abs(actual - wanted) / (1.0 if unit == "dBm" else wanted)
             if off_by <= LEVEL_ROUNDING:
                 return
-        raise self._refused(command, asked=f"{wanted:.4g} {unit}", got=actual)
+        asked = f"{wanted:.4g} {unit}"
+        raise self._refused(command, "level", asked=asked, got=actual)
 
     def _send_emf(self, emf_v: float) -> tuple[str, float, float]:
         level = self._dialect.level
@@ -167,12 +169,20 @@ class Generator:
         command = level.set.format(level=value)
         return command, value, self._send(command, level, value)
 
-    def _refused(self, command: str, *, asked: str, got: float) -> HalfpowerError:
+    def _refused(
+        self, command: str, table: str, *, asked: str, got: float
+    ) -> HalfpowerError:
         said = ""
         try:
             self._instrument.check(doing=command)
         except DriverError as error:
             said = f" ({error})"
+            if any(entry.startswith("-1") for entry in error.values.get("queued", ())):
+                # a command error (SCPI-99, volume 2, 21.8.9): no matter of its range
+                return InstrumentError(
+                    f"{error}; correct set under [{table}] in its dialect",
+                    command=command,
+                )
         return SettingError(
             f"the generator was asked for {asked} and set {got:.9g}{said}; "
             "stay within its range",
@@ -296,8 +306,10 @@ class Generator:
         if abs(actual - told) <= within:
             return []
         return [
-            f"another program or person changes the {self._link.name}: asked for "
-            f"{told:.9g} {unit}, it says {actual:.9g} {unit}"
+            (
+                f"another program or person changes the {self._link.name}: asked for "
+                f"{told:.9g} {unit}, it says {actual:.9g} {unit}"
+            )
         ]
 
     def restore(self) -> None:
