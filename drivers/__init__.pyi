@@ -2,12 +2,15 @@ from .bench.bench import Bench as Bench
 from .bench.bench_file import BenchFile as BenchFile
 from .bench.bench_file import load_bench_file as load_bench_file
 from .bench.opening import open_bench as open_bench
+from .errors import AnswerLostError as AnswerLostError
 from .errors import DriverError as DriverError
 from .errors import InstrumentError as InstrumentError
 from .errors import Interrupted as Interrupted
 from .errors import LinkLostError as LinkLostError
 from .errors import LinkTimeoutError as LinkTimeoutError
 from .errors import OverloadError as OverloadError
+from .errors import QuestionRefusedError as QuestionRefusedError
 from .errors import ReplyError as ReplyError
 from .errors import SettingError as SettingError
+from .errors import TooEarlyError as TooEarlyError
 from .errors import TransportError as TransportError

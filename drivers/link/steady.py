@@ -16,7 +16,8 @@ which only its asker knows.
 with a rest in between), and the same instrument must answer. What the instrument was
 set to may be lost by then: ``reconnections`` says so, and `Bench` acts on it. An answer
 that was lost with the link and cannot be asked for again is an `AnswerLostError`; what
-can be done over its asker does over. A `LinkLostError` says that there is no link.
+can be done over its asker does over. A `LinkLostError` says that there is no link, or
+that it broke at one question three times running.
 
 *Too early.* Some instruments drop a command that comes straight after another. Where
 only a rest brings the second answer, the sentence names the key that gives it.

@@ -6,7 +6,13 @@ from typing import Any
 import pytest
 
 from halfpower.drivers.dialects import Common
-from halfpower.drivers.errors import InstrumentError, LinkTimeoutError, ReplyError
+from halfpower.drivers.errors import (
+    AnswerLostError,
+    InstrumentError,
+    LinkTimeoutError,
+    QuestionRefusedError,
+    ReplyError,
+)
 from halfpower.drivers.instruments.instrument import MOST_QUEUED, Instrument
 
 
@@ -110,6 +116,45 @@ def test_errors_of_queries_without_trouble_on_the_link_count(
     source.errors.append('-420,"Query UNTERMINATED"')
     with pytest.raises(InstrumentError, match="-420"):
         instrument.check(doing="anything")
+
+
+def test_a_lost_answer_without_a_register_is_not_known_and_done_over(
+    instrument: Instrument, source: Any
+) -> None:
+    """It is no refusal; what did no harm once does none twice, and three times ends."""
+    answers = iter(["garbage", '0,"No error"'] * 4)
+    source.answers["*ESR?"] = "no such thing"
+    instrument.start([])
+    own, done = source.obey, []
+
+    def obey(command: str) -> Any:
+        return next(answers) if command == "SYSTem:ERRor?" else own(command)
+
+    source.obey = obey
+
+    def act() -> None:
+        done.append(1)
+        if len(done) < 3:
+            instrument.check(doing="a setting")
+
+    instrument.surely(act)
+    assert len(done) == 3
+    with pytest.raises(AnswerLostError, match="was lost"):
+        instrument.check(doing="a setting")
+
+
+def test_a_device_s_own_error_is_no_reason_of_a_silence(
+    fake: SimpleNamespace, source: Any
+) -> None:
+    """Bit 3 of the register: the question may be asked again."""
+    common = Common(identity="*IDN?", error="*ESR?", error_form="register")
+    asked = Instrument(fake.Wire(source, name="generator"), common=common)
+    asked.start([])
+    for bits, kind in ((8, LinkTimeoutError), (8 | 32, QuestionRefusedError)):
+        source.silent_at.add("READ?")
+        source.events = bits
+        with pytest.raises(kind):
+            asked.ask("READ?")
 
 
 def test_a_lost_answer_of_the_queue_is_looked_up_in_the_register(
