@@ -61,6 +61,7 @@ class Generator:
         self._emf_v: float | None = None
         self._is_on = self._has_shown_its_pace = False
         self._output = OutputState.UNKNOWN
+        self._told: dict[str, float] = {}  # what it said that it was set to
 
     def start(self) -> None:
         """Identify it and bring it to the dialect's known state, output off.
