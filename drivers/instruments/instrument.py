@@ -138,11 +138,6 @@ class Instrument:
 
     # What happened -----------------------------------------------------------------
 
-    @property
-    def reports_events(self) -> bool:
-        """Whether it tells that its power was off."""
-        return self._reports_events
-
     def disturbed(self) -> list[str]:
         """Tell what happened since the last call that puts readings in doubt.
 

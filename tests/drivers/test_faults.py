@@ -353,8 +353,8 @@ def test_an_error_in_the_register_is_looked_up_and_the_reading_taken_again(
     assert "-221 Settings conflict" in bench.notes[0]
 
 
-def test_a_quiet_reading_costs_three_queries_more(fake_bench: MakeBench) -> None:
-    """One register for each instrument, and the frequency: the price of noticing."""
+def test_a_quiet_reading_costs_five_queries_more(fake_bench: MakeBench) -> None:
+    """Each one's register, and what the generator is set to: the price of noticing."""
     made = fake_bench()
     with made.bench as bench, bench.driven():
         bench.read(SETTING)
@@ -365,7 +365,9 @@ def test_a_quiet_reading_costs_three_queries_more(fake_bench: MakeBench) -> None
             "SOURce:FREQuency:CW",
             "SOURce:FREQuency:CW?",
             "*ESR?",
+            "OUTPut:STATe?",
             "SOURce:FREQuency:CW?",
+            "SOURce:VOLTage:LEVel:IMMediate:AMPLitude?",
         ]
         assert made.wires[1].sent == ["MEASure:VRMS? CHANnel1", "*ESR?"]
 
