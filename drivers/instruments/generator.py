@@ -31,6 +31,7 @@ LEVEL_ROUNDING = 0.01  # a level is rounded too; a hundredth is a display digit
 LEVEL_CHANGE = 1e-3  # and what it was rounded to stays, in its unit: V, or 10 dB
 OFF_ATTEMPTS = 4
 MOST_LOST = 2  # times that the link may be found lost while switching off
+OFF_REST_S = 1.0  # before it is looked for the second time: it may be starting anew
 SET_ATTEMPTS = 2  # a command can get lost; what is refused is refused again
 # Steps by which it is seen that a frequency set straight after another is taken, from
 # where both are wide of any rounding.
@@ -233,20 +234,17 @@ class Generator:
         # a stale answer is no "0", so the question is put again.
         failure: DriverError | None = None
         lost = 0
-        with self._link.hurry():
-            for _ in range(OFF_ATTEMPTS):
-                try:
-                    before = self._link.reconnections
-                    self._link.write(self._dialect.output.off)
-                    if self._says_off(since=before):
-                        self._is_on = False
-                        self._output = self._off_as_known
-                        return
-                except DriverError as error:
-                    failure = error
-                    lost += isinstance(error, LinkLostError)
-                    if lost == MOST_LOST or isinstance(error, QuestionRefusedError):
-                        break
+        for _ in range(OFF_ATTEMPTS):
+            try:
+                if self._is_told_off(rest_s=lost * OFF_REST_S):
+                    self._is_on = False
+                    self._output = self._off_as_known
+                    return
+            except DriverError as error:
+                failure = error
+                lost += isinstance(error, LinkLostError)
+                if lost == MOST_LOST or isinstance(error, QuestionRefusedError):
+                    break
         self._output = OutputState.UNKNOWN
         raise DriverError(
             "the generator's output could not be made sure to be off: "
@@ -260,6 +258,12 @@ class Generator:
     def _off_as_known(self) -> OutputState:
         can_say = self._dialect.output.read is not None
         return OutputState.OFF if can_say else OutputState.TOLD_OFF
+
+    def _is_told_off(self, *, rest_s: float) -> bool:
+        with self._link.hurry(rest_s):
+            before = self._link.reconnections
+            self._link.write(self._dialect.output.off)
+            return self._says_off(since=before)
 
     def _says_off(self, *, since: int = 0) -> bool:
         output = self._dialect.output

@@ -401,9 +401,9 @@ class SteadyLink:
     # Ending ------------------------------------------------------------------------
 
     @contextlib.contextmanager
-    def hurry(self) -> Iterator[None]:
-        """For the length of a block, open a lost link again once and at once."""
-        before, self._rests_s = self._rests_s, RECONNECT_RESTS_S[:1]
+    def hurry(self, rest_s: float = 0.0) -> Iterator[None]:
+        """For the length of a block, open a lost link again once, after a rest."""
+        before, self._rests_s = self._rests_s, (rest_s,)
         try:
             yield
         finally:

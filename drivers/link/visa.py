@@ -70,8 +70,8 @@ class Link(Protocol):
     def doubt(self) -> None:
         """Say that the last answer made no sense: see to it before the next one."""
 
-    def hurry(self) -> contextlib.AbstractContextManager[None]:
-        """For the length of a block, open a lost link again once and at once."""
+    def hurry(self, rest_s: float = 0.0) -> contextlib.AbstractContextManager[None]:
+        """For the length of a block, open a lost link again once, after a rest."""
         ...
 
     def paced(self, pause_s: float) -> contextlib.AbstractContextManager[None]:

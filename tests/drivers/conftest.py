@@ -103,8 +103,9 @@ class Wire:
         """Count it."""
         self.troubles += 1
 
-    def hurry(self) -> contextlib.AbstractContextManager[None]:
+    def hurry(self, rest_s: float = 0.0) -> contextlib.AbstractContextManager[None]:
         """Nothing to hurry."""
+        del rest_s
         return contextlib.nullcontext()
 
     def paced(self, pause_s: float) -> contextlib.AbstractContextManager[None]:

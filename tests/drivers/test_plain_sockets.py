@@ -49,6 +49,7 @@ class Rig:
         self.readings: list[Reading] = []
         self.bench: Any = None
         self.is_off_at_once = False
+        self.sleep = self.circuit.sleep
         self.timeout_s = 0.3  # short of what a busy machine makes of no time at all
         self._folder = folder
         self._toml = bench_toml
@@ -86,7 +87,7 @@ class Rig:
         self.readings.clear()
         try:
             with open_bench(
-                self.file(), folder=self._folder, sleep=self.circuit.sleep
+                self.file(), folder=self._folder, sleep=self.sleep
             ) as self.bench:
                 self._take()
         except HalfpowerError as error:
@@ -210,6 +211,32 @@ def test_a_link_that_stays_lost_ends_it_in_one_sentence(rig: Rig, role: str) -> 
         assert rig.circuit.is_on is False
     else:
         assert said.count("SWITCH IT OFF BY HAND") == 1
+
+
+@pytest.mark.parametrize("command", ["OUTPut:STATe OFF", "*ESR?"])
+def test_a_generator_that_starts_anew_is_switched_off_a_second_later(
+    rig: Rig, monkeypatch: pytest.MonkeyPatch, command: str
+) -> None:
+    """Nobody is let in for half a second after the reset; its output stays on."""
+    generator = rig.generator
+
+    def go_down(sent: str) -> str | None:
+        if not rig.circuit.is_on or sent != command or rig.circuit.now_s > 1e3:
+            return None
+        generator.is_down = True
+        return "reset before"
+
+    def sleep(seconds: float) -> None:
+        rig.circuit.sleep(seconds)
+        if generator.is_down and seconds >= 0.5:
+            rig.circuit.sleep(1e4)
+            generator.is_down = False
+
+    monkeypatch.setattr(rig, "sleep", sleep)
+    generator.trap = go_down
+    assert rig.sweep() is None
+    rig.assert_right()
+    assert rig.is_off_at_once
 
 
 # Refusals --------------------------------------------------------------------------

@@ -180,7 +180,8 @@ def test_switching_off_is_in_a_hurry(rig: SimpleNamespace) -> None:
     seen: list[int] = []
 
     @contextlib.contextmanager
-    def hurry() -> Iterator[None]:
+    def hurry(rest_s: float) -> Iterator[None]:
+        assert rest_s == 0.0
         seen.append(len(rig.wire.sent))
         yield
         seen.append(len(rig.wire.sent))
