@@ -59,9 +59,9 @@ class Wire:
                 threading.Thread(target=self._carry, args=(near,), daemon=True).start()
 
     def _carry(self, near: socket.socket) -> None:
-        far = straight_to(self._port)
         near.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        with near, far, contextlib.suppress(OSError):
+        # whoever is at the other end may have gone, as after a run
+        with near, contextlib.suppress(OSError), straight_to(self._port) as far:
             with near.makefile("rb") as lines, far.makefile("rb") as answers:
                 for line in lines:
                     cut = self._tell(line.decode("ascii").strip())
