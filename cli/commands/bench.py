@@ -329,7 +329,9 @@ def _print_law(
     fitted: "LinearityFit", *, left_over: float, n_readings: int, path: Path
 ) -> None:
     span = fitted.law.indicated_v
-    print(  # noqa: T201 - data, on standard output
+    from ..words import print_lines
+
+    said = (
         f"Detector's law from {n_readings} readings at {len(span)} levels "
         f"({fitted.n_left_out} more were lost in noise), {span[0]:.3g} V to "
         f"{span[-1]:.3g} V indicated\n"
@@ -340,6 +342,7 @@ def _print_law(
         f"Wrote {path}; put this into [detector] of the bench file:\n"
         f'linearisation = "{path.name}"'
     )
+    print_lines(said.splitlines())
 
 
 def _guard(file: "BenchFile", *, emf_v: float) -> "TankGuard":

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from ..at_bench import scene_named
-from ..words import SeedOption, with_exit_status
+from ..words import SeedOption, print_lines, with_exit_status
 
 __all__ = ["app"]
 
@@ -35,8 +35,7 @@ def list_scenes() -> None:
 
     titles = scene_titles()
     width = max(len(name) for name in titles)
-    for name, title in titles.items():
-        print(f"{name:{width}}  {title}")  # noqa: T201 - data, on standard output
+    print_lines(f"{name:{width}}  {title}" for name, title in titles.items())
 
 
 @app.command("show")
@@ -48,7 +47,7 @@ def show(scene: SceneArgument) -> None:
     """
     from ...sim import describe_scene
 
-    print(describe_scene(scene_named(scene)))  # noqa: T201 - data, on standard output
+    print_lines(describe_scene(scene_named(scene)).splitlines())
 
 
 @app.command("serve")

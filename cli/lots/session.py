@@ -12,7 +12,14 @@ from ...drivers import Bench
 from ...records.base import LotState, RecordBase, open_base
 from ...sweeps.lots import LotFile, LotRun, PartBench, load_lot_file
 from ..at_bench import OUTPUT_FOLDER, Located, SceneAttendant, located
-from ..words import STANDARD_OUTPUT, now_utc, show_caution, talk, write_text
+from ..words import (
+    STANDARD_OUTPUT,
+    now_utc,
+    print_lines,
+    show_caution,
+    talk,
+    write_text,
+)
 from .desk import CommandDesk, PersonDesk, SceneDesk
 from .display import ShowLot
 from .keeping import BaseKeeper, circumstances_of, resumed
@@ -173,7 +180,7 @@ def _hand_out(asked: Asked, lot: LotFile, base: RecordBase, *, stopped: str) -> 
         sys.stdout.flush()
     else:
         counts = lot_counts(parts)
-        sys.stdout.write(f"Lot {name}: {counts}{'; ' if stopped else ''}{stopped}\n")
+        print_lines([f"Lot {name}: {counts}{'; ' if stopped else ''}{stopped}"])
     if asked.json not in {None, STANDARD_OUTPUT}:
         write_text(Path(str(asked.json)), document or "")
     if asked.junit is not None:
