@@ -16,8 +16,11 @@ adds its own branch in its own ``errors.py``::
     |   |   `-- QuestionRefusedError
     |   |-- TooEarlyError         it needs a rest between two commands
     |   `-- ReplyError            it answered, but not with sense
+    |       `-- GreetingError
     |-- PresenterError        3   (cli) the command that presents parts failed
     |-- SettingError          4   (drivers) asked for what is out of range
+    |   |-- OverloadError         the detector is overloaded
+    |   `-- NoValueError          it has no value: too much, too little, not set up
     |-- SweepError            4   (sweeps) nothing measurable was found
     |   |-- NoResonanceError
     |   |-- EdgeError

@@ -5,10 +5,12 @@ from ..analysis.errors import HalfpowerError
 __all__ = [
     "AnswerLostError",
     "DriverError",
+    "GreetingError",
     "InstrumentError",
     "Interrupted",
     "LinkLostError",
     "LinkTimeoutError",
+    "NoValueError",
     "OverloadError",
     "QuestionRefusedError",
     "ReplyError",
@@ -56,6 +58,10 @@ class ReplyError(DriverError):
     """The instrument answered, but not with sense."""
 
 
+class GreetingError(ReplyError):
+    """It greets whoever connects, and its dialect does not say so."""
+
+
 class SettingError(HalfpowerError):
     """A setting or a reading is out of the instrument's range."""
 
@@ -63,7 +69,11 @@ class SettingError(HalfpowerError):
 
 
 class OverloadError(SettingError):
-    """The detector is overloaded, or says that it has no reading."""
+    """The detector is overloaded."""
+
+
+class NoValueError(SettingError):
+    """The detector has no value: too much, too little, or not set up to read."""
 
 
 class Interrupted(KeyboardInterrupt):

@@ -13,12 +13,15 @@ from dataclasses import dataclass
 
 from ..errors import InputError
 
-__all__ = ["DetectorLaw"]
+__all__ = ["WITHIN_DB", "DetectorLaw"]
 
 LEAST_NODES = 2
 # Above the highest node the power law there is trusted for another decibel: the
 # factor in indicated volts is larger only where the detector is not linear.
 ABOVE = 10.0 ** (1.0 / 20.0)
+# The peak is fitted out to 6 half-bandwidths, 15.7 dB down; errors are told for a
+# little more than that.
+WITHIN_DB = 20.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +63,17 @@ class DetectorLaw:
     def highest_v(self) -> float:
         """Highest indicated value in V that the law is good for."""
         return self.indicated_v[-1] * ABOVE
+
+    @property
+    def uncorrected(self) -> float:
+        """Largest relative error of a ratio to the top, within 20 dB, without it."""
+        top, full_v = self.indicated_v[-1], self.true_v[-1]
+        lowest_v = full_v * 10.0 ** (-WITHIN_DB / 20.0)
+        return max(
+            abs(indicated_v / top * full_v / true_v - 1.0)
+            for indicated_v, true_v in zip(self.indicated_v, self.true_v, strict=True)
+            if true_v >= lowest_v
+        )
 
     def true_from(self, indicated_v: float) -> float:
         """Amplitude in V r.m.s. where the detector indicates so many V, >= 0.

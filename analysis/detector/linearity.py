@@ -24,7 +24,7 @@ from scipy.interpolate import PchipInterpolator
 
 from ..errors import AnalysisError, InputError
 from ..quantity import FloatArray
-from .law import DetectorLaw
+from .law import WITHIN_DB, DetectorLaw
 
 __all__ = ["LinearityFit", "fit_law"]
 
@@ -32,9 +32,6 @@ LEAST_LEVELS = 5
 # A mean whose own standard error is above this share tells little of the law; the
 # levels from there down are left out.
 NOISY = 0.05
-# The peak is fitted out to 6 half-bandwidths, 15.7 dB down; the left-over is told for
-# a little more than that.
-WITHIN_DB = 20.0
 COVERAGE = 3.0  # standard errors that noise is given as a limit
 
 
@@ -49,8 +46,6 @@ class LinearityFit:
     left_over
         Limits of the relative error of a ratio of two amplitudes within 20 dB of the
         highest, from the law and its readings alone.
-    uncorrected
-        What those limits were without the law.
     steepest, flattest
         Slope d ln(indicated) / d ln(true) at its extremes: 2 is square law.
     n_left_out
@@ -59,7 +54,6 @@ class LinearityFit:
 
     law: DetectorLaw
     left_over: float
-    uncorrected: float
     steepest: float
     flattest: float
     n_left_out: int
@@ -116,7 +110,6 @@ def fit_law(level: FloatArray, *, indicated_v: FloatArray) -> LinearityFit:
             slope=tuple(slope.tolist()),
         ),
         left_over=float(np.abs(_left_out(x, y))[near[1:-1]].max() + scatter),
-        uncorrected=float(np.abs(np.expm1(x - y))[near].max()),
         steepest=float(rises.max()),
         flattest=float(rises.min()),
         n_left_out=first,

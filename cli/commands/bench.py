@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from ...analysis.detector import LinearityFit
     from ...drivers.bench import BenchFile, CheckRow, LevelReading, LevelSteps
+    from ...drivers.instruments import Linearisation
     from ...sweeps.run import TankGuard
     from ..at_bench import Located
 
@@ -144,13 +145,21 @@ def learn(
             "--timeout", metavar="TIME", help="How long an answer may take, as 1s."
         ),
     ] = "1s",
+    set_up: Annotated[
+        bool,
+        typer.Option(
+            "--set-up",
+            help="Allow a meter that has no reading as it stands to be set up.",
+        ),
+    ] = False,
     scene: SceneOption = None,
     seed: SeedOption = 0,
     trace: TraceOption = None,
 ) -> None:
     """Ask an instrument what it knows, and write a dialect file to start from.
 
-    It is asked with queries only: its output and settings stay as they are.
+    It is asked with queries only: its output and settings stay as they are. A meter
+    that reads nothing before it is set up needs --set-up, and is left set up.
 
     Example: halfpower bench learn TCPIP0::192.0.2.10::5025::SOCKET --out mine.toml
     """
@@ -171,6 +180,7 @@ def learn(
             timeout_s=parse_quantity(timeout, "s"),
             today=datetime.now(tz=UTC).date(),
             locked=scene is None,
+            set_up=set_up,
             sleep=sleep,
             trace=trace,
         )
@@ -265,7 +275,7 @@ def _linearise(
     import numpy as np
 
     from ...analysis.detector import fit_law
-    from ...drivers.instruments import save_linearisation
+    from ...drivers.instruments import load_linearisation, save_linearisation
     from ...records.files import free_path
 
     readings, identities = _stepped(
@@ -286,7 +296,13 @@ def _linearise(
         identities=identities,
         left_over=left_over,
     )
-    _print_law(fitted, left_over=left_over, n_readings=len(readings), path=path)
+    _print_law(
+        fitted,
+        kept=load_linearisation(path),
+        linearity=found.file.detector.linearity,
+        n_readings=len(readings),
+        path=path,
+    )
 
 
 def _stepped(
@@ -326,21 +342,32 @@ def _stepped(
 
 
 def _print_law(
-    fitted: "LinearityFit", *, left_over: float, n_readings: int, path: Path
+    fitted: "LinearityFit",
+    *,
+    kept: "Linearisation",
+    linearity: float,
+    n_readings: int,
+    path: Path,
 ) -> None:
     span = fitted.law.indicated_v
     from ..words import print_lines
 
+    uncorrected, left_over = fitted.law.uncorrected, kept.left_over
+    do = (
+        f'put this into [detector] of the bench file:\nlinearisation = "{path.name}"'
+        if kept.is_better_than(linearity)
+        else "the bench file is better off without it"
+    )
     said = (
         f"Detector's law from {n_readings} readings at {len(span)} levels "
         f"({fitted.n_left_out} more were lost in noise), {span[0]:.3g} V to "
         f"{span[-1]:.3g} V indicated\n"
         f"slope (1 linear, 2 square law): {fitted.flattest:.3f} to "
         f"{fitted.steepest:.3f}\n"
-        f"a ratio within 20 dB was wrong by up to {100.0 * fitted.uncorrected:.3g} %, "
+        f"a ratio within 20 dB was wrong by up to {100.0 * uncorrected:.3g} %, "
         f"and is now within {100.0 * left_over:.2g} %\n"
-        f"Wrote {path}; put this into [detector] of the bench file:\n"
-        f'linearisation = "{path.name}"'
+        f"{kept.compared(linearity)}\n"
+        f"Wrote {path}; {do}"
     )
     print_lines(said.splitlines())
 

@@ -16,11 +16,13 @@ from ...analysis.reading import Reading, Setting
 from ..errors import (
     DriverError,
     LinkLostError,
+    NoValueError,
     OverloadError,
     QuestionRefusedError,
     SettingError,
 )
 from ..instruments import (
+    Amplitude,
     AmplitudeReader,
     OutputState,
     SignalSource,
@@ -28,6 +30,7 @@ from ..instruments import (
     TunedCapacitor,
 )
 from .bench_file import BenchFile
+from .no_value import LESS, amplitude_of_none
 from .signals import endings_unwind, not_interrupted
 
 __all__ = ["Bench", "Clock", "Sleep"]
@@ -96,6 +99,7 @@ class Bench:
         self._closing = contextlib.ExitStack()
         self._signals = contextlib.ExitStack()
         self._open = True
+        self._reference_per_v: float | None = None
         self.retaken = 0
         self.notes: list[str] = []
         self.frequency_hz: float | None = None
@@ -121,6 +125,8 @@ class Bench:
         }
         if self._capacitor is not None:
             identities["variable capacitor"] = self._capacitor.identity
+        if self._reference_per_v is not None:
+            identities["reference"] = "a second channel; amplitudes are ratios to it"
         return identities
 
     def read(self, setting: Setting) -> Reading:
@@ -205,19 +211,85 @@ class Bench:
     def _read_at(self, setting: Setting) -> Reading:
         frequency_hz = self.generator.set_frequency(setting.frequency_hz)
         self.frequency_hz = frequency_hz
+        self._detector.tune(frequency_hz)
         capacitance_f = self._turned_to(setting.capacitance_f)
-        self.sleep(
-            setting.settle_s
-            + self.file.generator.settle_s
-            + self.file.detector.settle_s
-        )
-        amplitude = self._detector.read()
+        self._settle(setting)
+        try:
+            amplitude = self._detector.read()
+        except NoValueError as failure:
+            amplitude = self._look_at_less(failure, setting)
+        amplitude = self._at_first_reference(amplitude)
         return Reading(
             frequency_hz=frequency_hz,
             amplitude_v=amplitude.amplitude_v,
             range_v=amplitude.range_v,
             time_s=self.clock() - self._opened_s,
             capacitance_f=capacitance_f,
+        )
+
+    def _settle(self, setting: Setting) -> None:
+        self.sleep(
+            setting.settle_s
+            + self.file.generator.settle_s
+            + self.file.detector.settle_s
+        )
+
+    def _look_at_less(self, failure: NoValueError, setting: Setting) -> Amplitude:
+        """Tell too much from too little by lowering the generator's level.
+
+        Raises
+        ------
+        OverloadError, NoValueError
+            Too much; or it cannot be told.
+        """
+        emf_v = self.generator.emf_v
+        if emf_v is None or self.file.generator.is_hand:
+            raise failure
+        at_less: Amplitude | None = None
+        try:
+            self.generator.set_emf(emf_v * LESS)
+            self._settle(setting)
+            at_less = self._detector.read()
+        except NoValueError:
+            pass  # at a lower level neither
+        except SettingError:
+            raise failure from None  # it has no lower level
+        finally:
+            self.generator.set_emf(emf_v)
+        told = amplitude_of_none(failure, at_less=at_less)
+        if told is not None:
+            return told
+        self._settle(setting)
+        return self._detector.read()
+
+    def _at_first_reference(self, amplitude: Amplitude) -> Amplitude:
+        """Refer a reading to a second channel, at the level that it had first.
+
+        What that channel has for one volt of the level that the generator was told is
+        learnt from the first reading and stands: a level that was told counts, one
+        that drifts does not.
+
+        Raises
+        ------
+        SettingError
+            The second channel reads nothing.
+        """
+        reference_v = amplitude.reference_v
+        if reference_v is None:
+            return amplitude
+        if reference_v <= 0.0:
+            raise SettingError(
+                "the reference channel reads nothing; see to its cable and its range, "
+                "or take [reference] out of the detector's dialect"
+            )
+        emf_v = self.generator.emf_v or 1.0
+        if self._reference_per_v is None:
+            self._reference_per_v = reference_v / emf_v
+        factor = self._reference_per_v * emf_v / reference_v
+        range_v = amplitude.range_v
+        return Amplitude(
+            amplitude_v=amplitude.amplitude_v * factor,
+            range_v=None if range_v is None else range_v * factor,
         )
 
     def _turned_to(self, capacitance_f: float | None) -> float | None:

@@ -63,6 +63,9 @@ class _InstrumentTable(TomlTable):
     dialect
         A bundled dialect's name, or a file beside the bench file; a person needs
         none.
+    identity
+        Whom to expect there: a pattern in which ``*`` is any text and ``?`` any
+        character, of letters in either case; "": anybody.
     settle_s
         (key ``settle``) time it needs after a setting, or for a reading to follow a
         change (of its range, too), in s; where a detector averages, for one of its
@@ -73,6 +76,7 @@ class _InstrumentTable(TomlTable):
 
     resource: str
     dialect: str = Field(default="", validate_default=True)
+    identity: str = ""
     settle_s: Seconds = Field(alias="settle", default=0.0)
     timeout_s: Seconds = Field(alias="timeout", default=5.0)
 
@@ -92,6 +96,18 @@ class _InstrumentTable(TomlTable):
         if not is_hand and not dialect:
             raise PydanticCustomError("missing", "a dialect is missing")
         return dialect
+
+    @field_validator("identity")
+    @classmethod
+    def _expected(cls, identity: str, info: ValidationInfo) -> str:
+        if info.data.get("resource") == HAND:
+            raise ValueError("resource 'hand' is a person, who has none: leave it out")
+        if not identity.strip():
+            raise ValueError(
+                "a pattern that nobody has: write what the instrument answers to "
+                "*IDN?, with * for any text, or leave it out"
+            )
+        return identity
 
 
 class GeneratorTable(_InstrumentTable):
@@ -131,7 +147,7 @@ class DetectorTable(_InstrumentTable):
     linearisation
         A file beside the bench file that ``halfpower bench linearise`` has written:
         every reading goes through it, and what it leaves takes the place of
-        ``linearity``.
+        ``linearity``, unless that is stated to be better.
     averages
         How many samples or records make one reading; None: what the dialect says.
     load_ohm

@@ -15,10 +15,11 @@ from typing import Literal
 from ...analysis.errors import HalfpowerError, InputError
 from ...analysis.reading import Reading, Setting
 from ..dialects import load_detector_dialect, load_generator_dialect
-from ..errors import SettingError
+from ..errors import NoValueError, SettingError
 from ..instruments import AmplitudeReader, LinearisedReader, OutputState, SignalSource
 from .bench import Bench, Clock, Sleep
 from .bench_file import BenchFile
+from .expected import refuse_strangers
 from .lineariser import settle_unknown_s
 from .opening import Reach, completed, law_of, open_detector, open_generator
 from .settling import Settling, SettlingWatch
@@ -124,14 +125,19 @@ def check_bench(
         with table.row("generator answers") as found:
             generator = open_generator(file.generator, reach=reach)
             stack.callback(generator.close)
+            generator.introduce()
+            refuse_strangers(file, {"generator": generator.identity})
             generator.start()
             found.append(generator.identity)
         with table.row("detector answers") as found:
             detector = open_detector(file.detector, reach=reach, settle_s=RANGE_S)
             stack.callback(detector.close)
+            detector.introduce()
+            refuse_strangers(file, _known(generator, detector))
             detector.start()
             found.append(detector.identity)
-            if (law := law_of(file.detector, folder=reach.folder)) is not None:
+            law = law_of(file.detector, folder=reach.folder, tell=reach.tell)
+            if law is not None:
                 detector = LinearisedReader(detector, law=law)
                 found.append(f"linearised on {law.made:%Y-%m-%d}")
         if generator is not None and table.is_ok("generator answers"):
@@ -157,6 +163,14 @@ def check_bench(
     for row in (*_missing(file), *_missing_in_dialects(file, folder=reach.folder)):
         table.add(row)
     return table.rows
+
+
+def _known(generator: SignalSource | None, detector: AmplitudeReader) -> dict[str, str]:
+    """Return who answers, as far as it is known."""
+    known = {"detector": detector.identity}
+    if generator is not None and generator.identity:
+        known["generator"] = generator.identity
+    return known
 
 
 class _Table:
@@ -223,8 +237,11 @@ def _check_obeying(
 
 def _check_floor(detector: AmplitudeReader, *, table: _Table) -> None:
     with table.row("detector reads") as found:
-        floor_v = detector.read().amplitude_v
-        found.append(f"{floor_v:.3g} V r.m.s. before it is driven")
+        try:
+            floor_v = detector.read().amplitude_v
+            found.append(f"{floor_v:.3g} V r.m.s. before it is driven")
+        except NoValueError:
+            found.append("no value before it is driven, where there is nothing to read")
         detector.check()
 
 

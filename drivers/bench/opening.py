@@ -35,6 +35,7 @@ from ..instruments import (
 from ..link import ByteLog, Link, LinkSettings, open_steady_link, open_visa
 from .bench import Bench, Clock, Sleep
 from .bench_file import BenchFile, DetectorTable, GeneratorTable
+from .expected import refuse_strangers
 
 __all__ = [
     "Reach",
@@ -156,7 +157,8 @@ def open_bench(
     InputError
         A dialect or a linearisation is missing or wrong, or nobody can be asked.
     DriverError
-        An instrument cannot be opened, is silent, or refuses its start commands.
+        An instrument cannot be opened, is silent, is not the one that the bench file
+        expects, or refuses its start commands.
     """
     with contextlib.ExitStack() as opening:
         reach = opening.enter_context(
@@ -170,7 +172,7 @@ def open_bench(
                 trace=trace,
             )
         )
-        law = law_of(file.detector, folder=folder)
+        law = law_of(file.detector, folder=folder, tell=tell)
         file = completed(file, law=law, folder=folder)
         generator = open_generator(file.generator, reach=reach)
         opening.callback(generator.close)
@@ -180,6 +182,11 @@ def open_bench(
             settle_s=file.generator.settle_s + file.detector.settle_s,
         )
         opening.callback(detector.close)
+        for role in (generator, detector):
+            role.introduce()
+        refuse_strangers(
+            file, {"generator": generator.identity, "detector": detector.identity}
+        )
         generator.start()
         generator.output_off()  # so that it is known
         detector.start()
@@ -257,7 +264,9 @@ def open_generator(table: GeneratorTable, *, reach: Reach) -> SignalSource:
         return HandGenerator(ask, tell=reach.tell, source_ohm=source_ohm)
     dialect = load_generator_dialect(table.dialect, folder=reach.folder)
     link = reach.link(table, dialect, name="generator")
-    return Generator(link, dialect=dialect, source_ohm=source_ohm)
+    return Generator(
+        link, dialect=dialect, source_ohm=source_ohm, resource=table.resource
+    )
 
 
 def open_detector(
@@ -283,7 +292,9 @@ def open_detector(
         link,
         dialect=dialect,
         averages=table.averages,
-        settle=lambda: reach.sleep(settle_s),
+        resource=table.resource,
+        sleep=reach.sleep,
+        settle_s=settle_s,
     )
 
 
@@ -300,11 +311,17 @@ def _settle_s(table: DetectorTable, dialect: DetectorDialect) -> float:
     return one_s * _averages(table, dialect)
 
 
-def law_of(table: DetectorTable, *, folder: Path) -> Linearisation | None:
-    """Load the linearisation that a detector's table names, or give None."""
+def law_of(table: DetectorTable, *, folder: Path, tell: Tell) -> Linearisation | None:
+    """Load the linearisation that a detector's table names, or give None.
+
+    It gives None too where the table states a better linearity, and says so.
+    """
     if not table.linearisation:
         return None
-    return load_linearisation(folder / table.linearisation)
+    law = load_linearisation(folder / table.linearisation)
+    if law.left_over >= table.linearity:
+        tell(f"Note: {law.compared(table.linearity)}.")
+    return law if law.is_better_than(table.linearity) else None
 
 
 def completed(file: BenchFile, *, law: Linearisation | None, folder: Path) -> BenchFile:

@@ -5,6 +5,7 @@ from .dialect import Frequency as Frequency
 from .dialect import GeneratorDialect as GeneratorDialect
 from .dialect import Level as Level
 from .dialect import Range as Range
+from .dialect import ReadingTable as ReadingTable
 from .dialect import load_detector_dialect as load_detector_dialect
 from .dialect import load_generator_dialect as load_generator_dialect
 from .learn import learn_dialect as learn_dialect

@@ -24,17 +24,26 @@ from pydantic import (
 from ...analysis.errors import InputError
 from ..toml_file import load_toml
 from .levels import LevelUnit, ReadingUnit
-from .scpi import QueuedError, ReplyForm, parse_event_status, parse_queued_error
+from .scpi import (
+    QueuedError,
+    ReplyForm,
+    parse_event_status,
+    parse_numbered_error,
+    parse_queued_error,
+)
 
 __all__ = [
     "Common",
     "DetectorDialect",
+    "ErrorForm",
     "Frequency",
     "GeneratorDialect",
     "Level",
     "LinkTable",
     "Range",
     "ReadingTable",
+    "Reference",
+    "Tuning",
     "bundled_dialects",
     "check_dialect_text",
     "load_detector_dialect",
@@ -44,7 +53,14 @@ __all__ = [
 
 # One line of ASCII, which is all that the links carry.
 Command = Annotated[str, StringConstraints(pattern=r"^[\x20-\x7e]+$")]
+ErrorForm = Literal["queue", "number", "register"]
+_ERROR_FORMS = {
+    "queue": parse_queued_error,
+    "number": parse_numbered_error,
+    "register": parse_event_status,
+}
 FREQUENCY_FIELDS = {"frequency_hz": 1.0, "frequency_khz": 1e-3, "frequency_mhz": 1e-6}
+LEVEL_FIELDS = {"level": 1.0, "level_milli": 1e3}
 
 
 def _fields_of(text: str, samples: dict[str, float]) -> set[str]:
@@ -67,15 +83,24 @@ def _template(name: str, *, sample: float = 1.0) -> AfterValidator:
     return AfterValidator(check)
 
 
-def _frequency_template(text: str) -> str:
-    samples = dict.fromkeys(FREQUENCY_FIELDS, 1.0)
-    used = _fields_of(text, samples)
-    if len(used) != 1 or not used <= samples.keys():
-        raise ValueError(
-            f"{text!r} must contain {{frequency_hz}}, {{frequency_khz}} or "
-            "{frequency_mhz}, and one of them only"
-        )
-    return text
+def _one_of(factors: dict[str, float]) -> AfterValidator:
+    """Accept a command with one of these placeholders."""
+
+    def check(text: str) -> str:
+        used = _fields_of(text, factors)
+        if len(used) != 1 or not used <= factors.keys():
+            *first, last = (f"{{{name}}}" for name in factors)
+            raise ValueError(
+                f"{text!r} must contain {', '.join(first)} or {last}, and one of them "
+                "only"
+            )
+        return text
+
+    return AfterValidator(check)
+
+
+def _filled(text: str, value: float, factors: dict[str, float]) -> str:
+    return text.format(**{name: value * factor for name, factor in factors.items()})
 
 
 class _Table(BaseModel):
@@ -91,6 +116,8 @@ class LinkTable(_Table):
         What ends a line to and from the instrument.
     echo
         Whether it sends every command back before it answers.
+    greeting
+        Whether it sends a line to whoever connects, before it is asked anything.
     pause_s
         Rest that it needs between two commands, in s.
     baud_rate, data_bits, parity, stop_bits, flow_control
@@ -100,6 +127,7 @@ class LinkTable(_Table):
     write_termination: Literal["\n", "\r\n", "\r"] = "\n"
     read_termination: Literal["\n", "\r\n", "\r"] = "\n"
     echo: bool = False
+    greeting: bool = False
     pause_s: float = Field(default=0.0, ge=0.0, le=10.0)
     baud_rate: int = Field(default=9600, gt=0)
     data_bits: Literal[7, 8] = 8
@@ -138,19 +166,30 @@ class _Answer(_Table):
 class Frequency(_Answer):
     """``[frequency]``: set it in Hz, kHz or MHz; read it back in Hz, or not."""
 
-    set: Annotated[Command, AfterValidator(_frequency_template)]
+    set: Annotated[Command, _one_of(FREQUENCY_FIELDS)]
     read: Command | None = None
 
     def command(self, frequency_hz: float) -> str:
         """Return the command that sets a frequency in Hz."""
-        values = {name: frequency_hz * f for name, f in FREQUENCY_FIELDS.items()}
-        return self.set.format(**values)
+        return _filled(self.set, frequency_hz, FREQUENCY_FIELDS)
+
+
+class Tuning(Frequency):
+    """``[tuning]``: a detector that must be told where to listen, at every step.
+
+    Attributes
+    ----------
+    tolerance_hz
+        How far off its frequency may read back; a receiver rounds to its own steps.
+    """
+
+    tolerance_hz: float = Field(default=0.51, gt=0.0, allow_inf_nan=False)
 
 
 class Level(_Answer):
-    """``[level]``: set it in this unit, across this assumed load."""
+    """``[level]``: set it in this unit or its thousandth, across this load."""
 
-    set: Annotated[Command, _template("level")]
+    set: Annotated[Command, _one_of(LEVEL_FIELDS)]
     read: Command | None = None
     unit: LevelUnit
     load_ohm: float = Field(gt=0.0)
@@ -159,7 +198,13 @@ class Level(_Answer):
     def _power_needs_a_load(self) -> Self:
         if self.unit == "dBm" and math.isinf(self.load_ohm):
             raise ValueError("a level in dBm needs a load_ohm that is finite")
+        if self.unit == "dBm" and "{level_m" in self.set:
+            raise ValueError("a level in dBm has no thousandths: write {level}")
         return self
+
+    def command(self, level: float) -> str:
+        """Return the command that sets a level in the table's unit."""
+        return _filled(self.set, level, LEVEL_FIELDS)
 
 
 class Output(_Table):
@@ -206,13 +251,23 @@ class ReadingTable(_Answer):
     load_ohm
         Resistance that a power is told across.
     overload
-        Its own answers to an overload, numbers or words, besides 9.9E37.
+        Its own answers to an overload, numbers or words. With them named, 9.9E37 is
+        an overload too; without, it may be too much, too little or not yet.
+    nothing
+        Its own answers where there is too little to measure: an amplitude of 0.
+    field
+        Which of several numbers in one reply it is, from 1.
+    separator
+        What stands between them.
     """
 
     read: Command
     unit: ReadingUnit
     load_ohm: float = Field(default=50.0, gt=0.0, allow_inf_nan=False)
     overload: list[Annotated[float, Field(allow_inf_nan=False)] | str] = []
+    nothing: list[Annotated[float, Field(allow_inf_nan=False)] | str] = []
+    field: int | None = Field(default=None, ge=1)
+    separator: str = Field(default=",", min_length=1)
 
     @functools.cached_property
     def form(self) -> ReplyForm:
@@ -221,7 +276,18 @@ class ReadingTable(_Answer):
             header=self.header,
             suffixes=self.suffixes,
             overload=tuple(self.overload),
+            nothing=tuple(self.nothing),
+            place=self.field,
+            separator=self.separator,
         )
+
+
+class Reference(ReadingTable):
+    """``[reference]``: a second channel, read with every reading.
+
+    A reading then counts as a ratio to it, at the level that the reference had first:
+    a drift of the generator's level drops out.
+    """
 
 
 class Common(_Table):
@@ -229,22 +295,22 @@ class Common(_Table):
 
     Attributes
     ----------
+    identity
+        The question who it is; "" where it has none.
     error
         The query; without it refusals show in read-back values alone.
     error_form
-        ``queue``: ``<number>,"<text>"``, one entry a query; ``register``: the
-        standard event status register (``*ESR?``).
+        ``queue``: ``<number>,"<text>"``, one entry a query; ``number``: a queue that
+        has no texts; ``register``: the standard event status register (``*ESR?``).
     """
 
-    identity: Command
+    identity: Annotated[str, StringConstraints(pattern=r"^[\x20-\x7e]*$")] = ""
     error: Command | None = None
-    error_form: Literal["queue", "register"] = "queue"
+    error_form: ErrorForm = "queue"
 
     def queued(self, reply: str) -> QueuedError:
         """Read one answer to the error query."""
-        if self.error_form == "register":
-            return parse_event_status(reply)
-        return parse_queued_error(reply)
+        return _ERROR_FORMS[self.error_form](reply)
 
 
 class _Dialect(_Table):
@@ -259,7 +325,7 @@ class _Dialect(_Table):
     settle_s: float = Field(default=0.0, ge=0.0, le=60.0)
     link: LinkTable = LinkTable()
     start: Start = Start()
-    common: Common
+    common: Common = Common()
 
     def where(self, command: str) -> str:
         """Give the table and the key that hold a command."""
@@ -285,6 +351,8 @@ class DetectorDialect(_Dialect):
 
     kind: Literal["detector"]
     reading: ReadingTable
+    reference: Reference | None = None
+    tuning: Tuning | None = None
     range: Range | None = None
     averaging: Averaging | None = None
 

@@ -5,7 +5,9 @@ import re
 from collections.abc import Sequence
 from datetime import date
 
+from ..link import LinkSettings
 from .interview import Asked, Findings
+from .levels import ReadingUnit
 
 __all__ = ["dialect_text"]
 
@@ -25,14 +27,33 @@ FACTORS = {
     "MHz": 1e6,
     "dBm": 1.0,
 }
+# What stands behind a number, and the unit of a dialect that it is; a bare V may be
+# any of three.
+UNITS: dict[str, ReadingUnit] = {
+    "VRMS": "Vrms",
+    "VPP": "Vpp",
+    "VPK": "Vpeak",
+    "DBM": "dBm",
+    "W": "W",
+}
+PREFIXES = {"": 1.0, "m": 1e-3, "u": 1e-6, "k": 1e3}
+LEVEL_UNITS = {"Vrms", "Vpp", "dBm"}
+SPECIAL_FROM = 9.899e37  # SCPI-99, volume 1, 7.2.1.4 and 7.2.1.5
 USUAL_SCALES = (0.002, 10.0)  # V per division
 COARSEST = 1e3
-NOT_ASKED = "# NOT ASKED, since MEASure? would set the instrument up anew; try it"
+NOT_ASKED = (
+    "# NOT ASKED, since MEASure? would set it up anew; try it, or learn with --set-up"
+)
+NOT_SET_UP = "# it has no reading as it stands: learn with --set-up, or CHECK"
 FROM_STANDARD = "# it answered no form of this; SCPI-99's own: CHECK WITH ITS MANUAL"
 
 
 def dialect_text(
-    findings: Findings, *, resource: str, today: date, termination: str = "\n"
+    findings: Findings,
+    *,
+    resource: str,
+    today: date,
+    settings: LinkSettings = LinkSettings(),  # noqa: B008 - frozen
 ) -> str:
     """Write a dialect file to start from.
 
@@ -44,8 +65,8 @@ def dialect_text(
         Where it was reached, for the head.
     today
         The day, for the head.
-    termination
-        What ended its lines.
+    settings
+        What ended its lines, and whether it greeted.
 
     Returns
     -------
@@ -56,11 +77,11 @@ def dialect_text(
     body = _generator if findings.kind == "generator" else _detector
     lines = [
         f"# {_plain(findings.identity)}",
-        f"# at {_plain(resource)}, asked on {today:%Y-%m-%d}; no setting was changed.",
+        f"# at {_plain(resource)}, asked on {today:%Y-%m-%d}; {_changed(findings)}.",
         "# What it answered:",
         *(f"#   {_answered(one)}" for one in findings.asked),
         f'kind = "{findings.kind}"',
-        *_link(termination),
+        *_link(settings),
         "",
         *body(findings),
         "",
@@ -71,16 +92,24 @@ def dialect_text(
     return "\n".join(lines) + "\n"
 
 
-def _link(termination: str) -> Sequence[str]:
-    if termination == "\n":
-        return ()
-    written = termination.replace("\r", "\\r").replace("\n", "\\n")
-    return (
-        "",
-        "[link]",
-        f'write_termination = "{written}"',
-        f'read_termination = "{written}"',
-    )
+def _changed(findings: Findings) -> str:
+    if findings.set_up:
+        return f"{findings.set_up} was sent"
+    return "no setting was changed"
+
+
+def _link(settings: LinkSettings) -> Sequence[str]:
+    lines = []
+    if settings.write_termination != "\n":
+        ending = settings.write_termination
+        written = ending.replace("\r", "\\r").replace("\n", "\\n")
+        lines += [
+            f'write_termination = "{written}"',
+            f'read_termination = "{written}"',
+        ]
+    if settings.greeting:
+        lines.append("greeting = true  # it sends a line to whoever connects")
+    return ("", "[link]", *lines) if lines else ()
 
 
 def _answered(one: Asked) -> str:
@@ -92,6 +121,8 @@ def _answered(one: Asked) -> str:
 def _error(findings: Findings) -> Sequence[str]:
     if findings.error_form == "queue":
         return ('error = "SYSTem:ERRor?"',)
+    if findings.error_form == "number":
+        return ('error = "SYSTem:ERRor?"', 'error_form = "number"')
     if findings.error_form == "register":
         return (
             'error = "*ESR?"  # it has no queue; the register says that, not what',
@@ -143,18 +174,35 @@ def _level(findings: Findings) -> tuple[Sequence[str], Sequence[str]]:
             "load_ohm = 50.0  # CHECK: the load that its level is told across",
         ]
     start = [f"{load.command} 50"] if load is not None else []
-    unit, remark = "Vrms", "  # CHECK: it does not say; Vrms, Vpp or dBm"
+    unit, remark, set_to = _level_unit(voltage, unit_form)
     if unit_form is not None:
-        start.append(f"{unit_form.command} VRMS")
-        remark = (
-            f"  # set by [start]; it stood at {_plain(unit_form.answer or '')[:20]}"
-        )
+        start.append(f"{unit_form.command} {set_to}")
     return start, [
         "[level]",
         *_set_and_read(voltage, "", "{level:.7g}"),
-        f'unit = "{unit}"{remark}',
+        f'unit = "{unit}"  # {remark}',
         f"load_ohm = 50.0  # {_load_remark(load)}",
     ]
+
+
+def _level_unit(voltage: Asked, unit_form: Asked | None) -> tuple[str, str, str]:
+    """Return a level's unit, a remark on it, and what [start] sets it to.
+
+    What the instrument stands at, or writes behind its own numbers, is kept.
+    """
+    if unit_form is not None:
+        stands = _plain(unit_form.answer or "").strip('" ').upper()
+        unit = UNITS.get(stands)
+        if unit is not None and unit in LEVEL_UNITS:
+            return unit, "as it stood, and set by [start]", stands
+        remark = f"CHECK: set by [start]; it stood at {stands[:20]}"
+        return "Vrms", remark, "VRMS"
+    said = _unit_in(voltage)
+    if said is not None and said in LEVEL_UNITS:
+        return said, "as its answer says", ""
+    if said is not None:
+        return "Vrms", f"CHECK: it answers in {said}, and Vrms, Vpp or dBm is set", ""
+    return "Vrms", "CHECK: it does not say; Vrms, Vpp or dBm", ""
 
 
 def _load_remark(load: Asked | None) -> str:
@@ -176,14 +224,16 @@ def _set_and_read(known: Asked | None, otherwise: str, value: str) -> Sequence[s
 
 def _form(answer: str) -> list[str]:
     """Return the keys that a reply's header and suffix need."""
-    match = _ANSWER.fullmatch(answer.strip())
+    match = None if "," in answer else _ANSWER.fullmatch(answer.strip())
     if match is None:
         return [f"# CHECK: {_plain(answer)[:60]} is not one number"]
     keys = []
+    if abs(float(match["number"])) >= SPECIAL_FROM:
+        keys.append("# CHECK: it had no value when it was asked; ask with a signal on")
     if header := match["header"]:
         keys.append(f"header = {_quoted(header)}")
     if suffix := match["suffix"]:
-        factor = FACTORS.get(suffix)
+        factor = FACTORS.get(suffix) or _unit_of(suffix)[1]
         remark = "" if factor is not None else "; CHECK the factor"
         keys.append(
             f"suffixes = {{ {_quoted(suffix)} = {factor or 1.0!r} }}  # add others "
@@ -192,10 +242,25 @@ def _form(answer: str) -> list[str]:
     return keys
 
 
+def _unit_of(suffix: str) -> tuple[ReadingUnit | None, float | None]:
+    """Return the unit that a suffix says, and its factor; None where it is open."""
+    for ending, unit in UNITS.items():
+        prefix = suffix[: -len(ending)]
+        if suffix.upper().endswith(ending) and prefix in PREFIXES:
+            return unit, PREFIXES[prefix]
+    return None, None
+
+
+def _unit_in(asked: Asked) -> ReadingUnit | None:
+    """Return the unit that stands in an answer."""
+    first = (asked.answer or "").partition(",")[0].strip()
+    match = _ANSWER.fullmatch(first)
+    return _unit_of(match["suffix"])[0] if match else None
+
+
 def _detector(findings: Findings) -> Sequence[str]:
     known = findings.known
-    power = known.get("power unit")
-    commands = '"*CLS"' if power is None else f'"*CLS", "{power.command} DBM"'
+    commands = ", ".join(_quoted(one) for one in ("*CLS", *_set_ups(findings)))
     lines = [
         "[start]",
         f"commands = [{commands}]",
@@ -216,24 +281,58 @@ def _detector(findings: Findings) -> Sequence[str]:
     return lines
 
 
+def _set_ups(findings: Findings) -> Sequence[str]:
+    """Return what brings a detector to what it stood at when it was asked."""
+    known = findings.known
+    commands = [findings.set_up] if findings.set_up else []
+    function = known.get("function")
+    if function is not None and "reading" in known and not commands:
+        commands += _function_command(function)
+    if power := known.get("power unit"):
+        commands.append(
+            f"{power.command} {'W' if _power_unit(power) == 'W' else 'DBM'}"
+        )
+    return commands
+
+
+def _function_command(function: Asked) -> Sequence[str]:
+    """Return the command for the function that it stands at, if that is one word."""
+    named = _plain(function.answer or "").strip('" ').partition(" ")[0]
+    if re.fullmatch(r"[A-Za-z][A-Za-z0-9:]*", named) is None:
+        return ()
+    if function.query.startswith("CONF"):
+        return (f"CONFigure:{named}",)
+    return (f'{function.command} "{named}"',)
+
+
+def _power_unit(power: Asked) -> ReadingUnit:
+    return "W" if (power.answer or "").strip('" ').upper() == "W" else "dBm"
+
+
 def _reading(findings: Findings) -> Sequence[str]:
     known = findings.known
-    for what, unit in (("scope reading", "Vrms"), ("marker", "dBm")):
+    for what, usual in (("scope reading", "Vrms"), ("marker", "dBm")):
         if asked := known.get(what):
+            unit = _unit_in(asked) or usual
             return [f'read = "{asked.query}"', f'unit = "{unit}"', *_form_of(asked)]
     reading = known.get("reading")
     if power := known.get("power unit"):
         query = f'read = "{reading.query}"' if reading else 'read = "READ?"  # CHECK'
-        return [query, f'unit = "dBm"  # {_as_it_stood(power)}']
+        form = _form_of(reading) if reading else []
+        return [query, f'unit = "{_power_unit(power)}"  # {_as_it_stood(power)}', *form]
     if "a.c. range" in known and reading is None:
         return [NOT_ASKED, 'read = "MEASure:VOLTage:AC?"', 'unit = "Vrms"']
     if reading is not None:
+        said = _unit_in(reading)
+        remark = "as its answer says" if said else "CHECK; Vpeak for a diode probe"
         return [
             f'read = "{reading.query}"',
-            f'unit = "{_function_unit(findings)}"  # CHECK; Vpeak for a diode probe',
+            f'unit = "{said or _function_unit(findings)}"  # {remark}',
             *_form_of(reading),
         ]
-    return [FROM_STANDARD, 'read = "READ?"', 'unit = "Vrms"  # CHECK']
+    was_tried = any("?" not in one.query for one in findings.asked)
+    remark = FROM_STANDARD if was_tried else NOT_SET_UP
+    return [remark, 'read = "READ?"', 'unit = "Vrms"  # CHECK']
 
 
 def _function_unit(findings: Findings) -> str:
@@ -245,7 +344,12 @@ def _function_unit(findings: Findings) -> str:
 
 
 def _form_of(asked: Asked) -> list[str]:
-    return _form(asked.answer or "")
+    """Return the keys of a reading, whose answer may be several numbers."""
+    first, *others = (asked.answer or "").split(",")
+    if not others:
+        return _form(first)
+    remark = f"# CHECK: which of the {1 + len(others)} in its answer"
+    return [f"field = 1  {remark}", *_form(first)]
 
 
 def _range(findings: Findings) -> Sequence[str]:
@@ -253,9 +357,11 @@ def _range(findings: Findings) -> Sequence[str]:
     told = tuple(
         _number(known.get(what)) for what in ("finest scale", "coarsest scale")
     )
-    is_told = 0.0 < told[0] <= told[1] < COARSEST
+    is_told = 0.0 < told[0] < told[1] < COARSEST
     lowest, highest = told if is_told else USUAL_SCALES
-    remark = "" if is_told else "; CHECK: it did not say"
+    alike = told[0] == told[1]
+    why = "it answered both alike" if alike else "it did not say"
+    remark = "" if is_told else f"; CHECK: {why}"
     return [
         "[range]",
         *_set_and_read(known["scale"], "", "{volts_per_division:.4g}"),

@@ -3,21 +3,22 @@
 A query asks and does nothing else, with one exception that is not used here:
 ``MEASure?`` sets the instrument up anew (SCPI-99, volume 2, chapter 3; a scope's alone
 is asked, which measures the trace that it shows). ``READ?`` takes a reading, and the
-error queue is read empty. Outputs and settings stay as they are.
+error queue is read empty. Outputs and settings stay as they are, unless whoever asks
+allows a meter to be set up, where it has no reading as it stands.
 """
 
 import contextlib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from ..errors import DriverError, ReplyError
 from ..link import Link
-from .dialect import Common
+from .dialect import Common, ErrorForm
+from .scpi import parse_event_status
 
 __all__ = ["Asked", "Findings", "interview"]
 
-ErrorForm = Literal["queue", "register", "none"]
 MOST_QUEUED = 32
 
 # What is asked for one thing, best first: SCPI-99's full form (volume 2), then what it
@@ -53,6 +54,16 @@ SCOPE_FORMS: dict[str, tuple[str, ...]] = {
     "finest scale": ("CHANnel1:SCALe? MINimum",),
     "coarsest scale": ("CHANnel1:SCALe? MAXimum",),
 }
+# What sets a meter up to read a sine, and what then asks for a reading: SCPI-99's own
+# forms (volume 2, chapter 3 and 18), best first.
+SET_UPS = (
+    "CONFigure:VOLTage:AC",
+    'SENSe:FUNCtion "VOLTage:AC"',
+    "CONFigure:POWer:AC",
+)
+SET_UP_READS = ("READ?", "FETCh?", "INITiate:IMMediate;*WAI;:FETCh?")
+SET_UP_S = 1.0  # a meter's relays and its first reading: common practice, no source
+READINGS = {"reading", "marker", "scope reading"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,7 +106,9 @@ class Findings:
     kind
         ``generator`` if it has an output to switch.
     error_form
-        How it says what it refused.
+        How it says what it refused; None: it does not.
+    set_up
+        The command that it was set up by; empty: nothing was changed.
     known
         The form that it knows, by what it is for.
     asked
@@ -104,12 +117,15 @@ class Findings:
 
     identity: str
     kind: Literal["generator", "detector"]
-    error_form: ErrorForm
+    error_form: ErrorForm | None
+    set_up: str = ""
     known: dict[str, Asked]
     asked: tuple[Asked, ...]
 
 
-def interview(link: Link, *, identity: str) -> Findings:
+def interview(
+    link: Link, *, identity: str, set_up: Callable[[float], None] | None = None
+) -> Findings:
     """Ask an instrument what it knows.
 
     Parameters
@@ -118,6 +134,9 @@ def interview(link: Link, *, identity: str) -> Findings:
         An open link with a short time limit: what is not known is not answered.
     identity
         What it answered to ``*IDN?``.
+    set_up
+        How to wait, where a meter that has no reading as it stands may be set up to
+        have one; None: it may not.
 
     Raises
     ------
@@ -134,6 +153,9 @@ def interview(link: Link, *, identity: str) -> Findings:
     if "scale" in asking.known:
         for what, queries in SCOPE_FORMS.items():
             asking.first_known(what, queries)
+    set_up_by = ""
+    if set_up is not None and not output and not READINGS & asking.known.keys():
+        set_up_by = asking.set_up(set_up)
     if not asking.known:
         raise ReplyError(
             f"{link.name} says that it is {identity!r} and knows none of the forms it "
@@ -144,6 +166,7 @@ def interview(link: Link, *, identity: str) -> Findings:
         identity=identity,
         kind="generator" if output else "detector",
         error_form=asking.error_form,
+        set_up=set_up_by,
         known=asking.known,
         asked=tuple(asking.asked),
     )
@@ -156,8 +179,14 @@ class _Asking:
         self._link = link
         self.known: dict[str, Asked] = {}
         self.asked: list[Asked] = []
-        self.error_form: ErrorForm = "none"
+        self._has_register = False
         self.error_form = self._find_error_form()
+        if self.error_form in {"queue", "number"}:
+            # some have both, and a queue that never fills
+            with contextlib.suppress(ReplyError):
+                parse_event_status(self._answer("*ESR?") or "")
+                self._has_register = True
+            self._refusal()
 
     def first_known(self, what: str, queries: Sequence[str]) -> Asked | None:
         """Ask until one is known."""
@@ -167,6 +196,20 @@ class _Asking:
                 self.known[what] = asked
                 return asked
         return None
+
+    def set_up(self, sleep: Callable[[float], None]) -> str:
+        """Set it up for a reading; return the command that did, or nothing."""
+        for command in SET_UPS:
+            with contextlib.suppress(DriverError):
+                self._link.write(command)
+            refusal = self._refusal()
+            self.asked.append(Asked(query=command, answer="", refusal=refusal))
+            if refusal:
+                continue
+            sleep(SET_UP_S)
+            if self.first_known("reading", SET_UP_READS):
+                return command
+        return ""
 
     def _ask(self, query: str) -> Asked:
         answer = self._answer(query)
@@ -179,9 +222,10 @@ class _Asking:
             return self._link.query(query, repeatable=False) or None
         return None
 
-    def _find_error_form(self) -> ErrorForm:
+    def _find_error_form(self) -> ErrorForm | None:
         forms: tuple[tuple[str, ErrorForm], ...] = (
             ("SYSTem:ERRor?", "queue"),
+            ("SYSTem:ERRor?", "number"),
             ("*ESR?", "register"),
         )
         for query, form in forms:
@@ -189,28 +233,31 @@ class _Asking:
             answer = self._answer(query)
             with contextlib.suppress(ReplyError):
                 if answer is not None:
-                    self._common.queued(answer)
+                    Common(error_form=form).queued(answer)
                     self._refusal()
                     self.asked.append(Asked(query=query, answer=answer))
                     return form
             self.asked.append(Asked(query=query, answer=answer, refusal="?"))
-        return "none"
-
-    @property
-    def _common(self) -> Common:
-        form = "register" if self.error_form == "register" else "queue"
-        return Common.model_validate({"identity": "*IDN?", "error_form": form})
+        return None
 
     def _refusal(self) -> str:
-        """Read the error queue empty."""
-        query = {"queue": "SYSTem:ERRor?", "register": "*ESR?"}.get(self.error_form)
+        """Read the error queue empty, and the register where it has both."""
+        if self.error_form is None:
+            return ""
+        if self.error_form == "register":
+            return self._said("*ESR?", form="register")
+        said = self._said("SYSTem:ERRor?", form=self.error_form)
+        events = self._said("*ESR?", form="register") if self._has_register else ""
+        return said or events
+
+    def _said(self, query: str, *, form: ErrorForm) -> str:
         said: list[str] = []
-        while query is not None and len(said) < MOST_QUEUED:
+        while len(said) < MOST_QUEUED:
             answer = self._answer(query)
             if answer is None:
                 break
             try:
-                entry = self._common.queued(answer)
+                entry = Common(error_form=form).queued(answer)
             except ReplyError:
                 break
             if entry.code == 0:

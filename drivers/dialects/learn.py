@@ -3,6 +3,7 @@
 import contextlib
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -10,8 +11,8 @@ import pyvisa
 from pyvisa import rname
 
 from ...analysis.errors import InputError
-from ..errors import LinkTimeoutError
-from ..link import ByteLog, LinkSettings, open_steady_link
+from ..errors import GreetingError, LinkTimeoutError
+from ..link import ByteLog, Link, LinkSettings, open_steady_link
 from .dialect import check_dialect_text
 from .dialect_writer import dialect_text
 from .interview import interview
@@ -28,6 +29,7 @@ def learn_dialect(
     timeout_s: float,
     today: date,
     locked: bool = True,
+    set_up: bool = False,
     sleep: Callable[[float], None] = time.sleep,  # noqa: TID251 - the one default
     trace: Path | None = None,
 ) -> str:
@@ -45,6 +47,8 @@ def learn_dialect(
         The day, for the file's head.
     locked
         Whether other programs are kept off it meanwhile.
+    set_up
+        Whether a meter that has no reading as it stands may be set up to have one.
     sleep
         How to wait.
     trace
@@ -73,32 +77,40 @@ def learn_dialect(
         ) from error
     with contextlib.ExitStack() as stack:
         log = None if trace is None else stack.enter_context(ByteLog(trace))
-        for termination in TERMINATIONS:
-            settings = LinkSettings(
-                write_termination=termination, read_termination=termination
+        link, settings = _opened(
+            lambda settings: open_steady_link(
+                manager,
+                resource=resource,
+                name="the instrument",
+                timeout_s=timeout_s,
+                identity_query="*IDN?",
+                settings=settings,
+                log=log,
+                locked=locked,
+                sleep=sleep,
             )
-            try:
-                link = open_steady_link(
-                    manager,
-                    resource=resource,
-                    name="the instrument",
-                    timeout_s=timeout_s,
-                    identity_query="*IDN?",
-                    settings=settings,
-                    log=log,
-                    locked=locked,
-                    sleep=sleep,
-                )
-            except LinkTimeoutError:
-                if termination == TERMINATIONS[-1]:
-                    raise
-                continue
-            stack.callback(link.close)
-            break
+        )
+        stack.callback(link.close)
         identity = link.query("*IDN?")
-        findings = interview(link, identity=identity)
-    text = dialect_text(
-        findings, resource=resource, today=today, termination=termination
-    )
+        findings = interview(link, identity=identity, set_up=sleep if set_up else None)
+    text = dialect_text(findings, resource=resource, today=today, settings=settings)
     check_dialect_text(text, kind=findings.kind)
     return text
+
+
+def _opened(
+    open_link: Callable[[LinkSettings], Link],
+) -> tuple[Link, LinkSettings]:
+    """Open with the first line end that is answered; one that greets, greeted."""
+    for termination in TERMINATIONS:
+        settings = LinkSettings(
+            write_termination=termination, read_termination=termination
+        )
+        try:
+            return open_link(settings), settings
+        except GreetingError:
+            settings = replace(settings, greeting=True)
+            return open_link(settings), settings
+        except LinkTimeoutError as error:
+            silent = error
+    raise silent

@@ -16,6 +16,7 @@ __all__ = [
     "ReplyForm",
     "parse_event_status",
     "parse_number",
+    "parse_numbered_error",
     "parse_queued_error",
     "parse_reply",
 ]
@@ -42,6 +43,7 @@ REFUSALS = {
     2: "query error",
 }
 EVENT_BITS = 8
+_CODE = re.compile(r"\s*(?P<code>[+-]?\d+)\s*", re.ASCII)
 _QUEUED = re.compile(r'\s*(?P<code>[+-]?\d+)\s*,\s*"(?P<text>.*)"\s*', re.DOTALL)
 
 
@@ -66,11 +68,20 @@ class ReplyForm:
         empty: nothing may. ``""`` among them allows a bare number too.
     overload
         The instrument's own answers to an overload, as numbers or words.
+    nothing
+        Its own answers where there is too little to measure, as numbers or words.
+    place
+        Which of several numbers in one reply it is, from 1; None: the reply is one.
+    separator
+        What stands between them.
     """
 
     header: str = ""
     suffixes: Mapping[str, float] = field(default_factory=dict)
     overload: tuple[float | str, ...] = ()
+    nothing: tuple[float | str, ...] = ()
+    place: int | None = None
+    separator: str = ","
 
 
 PLAIN = ReplyForm()
@@ -97,28 +108,28 @@ def parse_reply(reply: str, *, command: str, form: ReplyForm) -> float:
     -------
     float
         The number, its suffix's factor taken in; ``inf``, ``-inf`` and ``nan`` for
-        SCPI's own (an overload, the logarithm of nothing, no reading) and for the
-        overloads that the form declares.
+        SCPI's own (infinity, the logarithm of nothing, no number); ``inf`` and
+        ``-inf`` for the overloads and the nothings that the form declares.
 
     Raises
     ------
     ReplyError
         The reply is not one number in this form.
     """
-    text = reply.strip()
+    text = _placed(reply, command, form)
     if not text.startswith(form.header):
         raise _senseless(reply, command, f"does not begin with {form.header!r}")
     text = text[len(form.header) :].strip()
-    if text in form.overload:
-        return math.inf
     match = _NUMBER.fullmatch(text)
+    number = math.nan if match is None else float(match["number"])
+    for declared, meaning in ((form.overload, math.inf), (form.nothing, -math.inf)):
+        if text in declared or _is_among(number, declared):
+            return meaning
     if match is None:
         raise _senseless(reply, command, "is not a number")
-    number, unit = float(match["number"]), match["unit"].rstrip()
     if abs(number) >= INFINITY_FROM:
         return _special(number)
-    if _is_overload(number, form):
-        return math.inf
+    unit = match["unit"].rstrip()
     if not form.suffixes and not unit:
         return number
     if unit not in form.suffixes:
@@ -133,10 +144,24 @@ def _special(number: float) -> float:
     return math.copysign(math.inf, number)
 
 
-def _is_overload(number: float, form: ReplyForm) -> bool:
+def _placed(reply: str, command: str, form: ReplyForm) -> str:
+    """Return the part of the reply that the number is in."""
+    if form.place is None:
+        return reply.strip()
+    parts = reply.split(form.separator)
+    if len(parts) < form.place:
+        why = (
+            f"has {len(parts)} of the fields that {form.separator!r} parts, and the "
+            f"dialect takes number {form.place}: correct `field` or `separator`"
+        )
+        raise _senseless(reply, command, why)
+    return parts[form.place - 1].strip()
+
+
+def _is_among(number: float, declared: tuple[float | str, ...]) -> bool:
     return any(
         isinstance(value, float) and abs(number - value) <= SAME_VALUE * abs(value)
-        for value in form.overload
+        for value in declared
     )
 
 
@@ -168,13 +193,36 @@ def parse_queued_error(reply: str) -> QueuedError:
     """
     match = _QUEUED.fullmatch(reply)
     if match is None:
+        remedy = (
+            '; where that is all that it answers, write error_form = "number" under '
+            "[common] of its dialect"
+        )
         raise ReplyError(
             f"the error queue was asked and answered {reply[:60]!r}, "
-            'which is not <number>,"<text>"',
+            f'which is not <number>,"<text>"{remedy * bool(_CODE.fullmatch(reply))}',
             command="SYSTem:ERRor?",
             reply=reply,
         )
     return QueuedError(code=int(match["code"]), text=match["text"])
+
+
+def parse_numbered_error(reply: str) -> QueuedError:
+    """Read an answer of an error queue that has numbers without texts (``-113``).
+
+    Raises
+    ------
+    ReplyError
+        The reply is not one whole number.
+    """
+    match = _CODE.fullmatch(reply)
+    if match is None:
+        raise ReplyError(
+            f"the error queue was asked and answered {reply[:60]!r}, which is not one "
+            "whole number",
+            command="SYSTem:ERRor?",
+            reply=reply,
+        )
+    return QueuedError(code=int(match["code"]), text="(it has no text)")
 
 
 def parse_event_status(reply: str) -> QueuedError:

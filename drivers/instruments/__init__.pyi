@@ -12,6 +12,7 @@ from .linearisation import Linearisation as Linearisation
 from .linearisation import LinearisedReader as LinearisedReader
 from .linearisation import load_linearisation as load_linearisation
 from .linearisation import save_linearisation as save_linearisation
+from .roles import Amplitude as Amplitude
 from .roles import AmplitudeReader as AmplitudeReader
 from .roles import OutputState as OutputState
 from .roles import SignalSource as SignalSource

@@ -49,20 +49,33 @@ class Generator:
         How it is spoken to.
     source_ohm
         Its source resistance in ohm.
+    resource
+        Where it is, for one that has no identity.
     """
 
     def __init__(
-        self, link: Link, *, dialect: GeneratorDialect, source_ohm: float
+        self,
+        link: Link,
+        *,
+        dialect: GeneratorDialect,
+        source_ohm: float,
+        resource: str = "",
     ) -> None:
         self._link = link
         self._dialect = dialect
         self._source_ohm = source_ohm
-        self._instrument = Instrument(link, common=dialect.common, where=dialect.where)
+        self._instrument = Instrument(
+            link, common=dialect.common, where=dialect.where, resource=resource
+        )
         self._frequency_hz: float | None = None
         self._emf_v: float | None = None
         self._is_on = self._has_shown_its_pace = False
         self._output = OutputState.UNKNOWN
         self._told: dict[str, float] = {}  # what it said that it was set to
+
+    def introduce(self) -> None:
+        """Ask who it is, and change nothing."""
+        self._instrument.introduce()
 
     def start(self) -> None:
         """Identify it and bring it to the dialect's known state, output off.
@@ -104,6 +117,11 @@ class Generator:
     def output(self) -> OutputState:
         """What is known of its output: as it said, or as it was told."""
         return self._output
+
+    @property
+    def emf_v(self) -> float | None:
+        """The open-circuit voltage that it was last told, in V r.m.s."""
+        return self._emf_v
 
     def set_frequency(self, frequency_hz: float) -> float:
         """Set the frequency and return what the generator then says it is, in Hz.
@@ -168,7 +186,7 @@ class Generator:
         value = level_from_emf(
             emf_v, source_ohm=self._source_ohm, load_ohm=level.load_ohm, unit=level.unit
         )
-        command = level.set.format(level=value)
+        command = level.command(value)
         return command, value, self._send(command, level, value)
 
     def _refused(
@@ -271,7 +289,9 @@ class Generator:
             # It cannot say; that it refused nothing and still answers, on the
             # connection that took the command, is the most that can be had of it.
             self._instrument.check(doing=output.off)
-            self._link.query(self._dialect.common.identity)
+            alive = self._dialect.common.identity or self._dialect.frequency.read
+            if alive is not None:
+                self._link.query(alive)
             return self._link.reconnections == since
         answer = self._instrument.ask(output.read)
         answer = answer.removeprefix(output.header).strip()

@@ -116,6 +116,9 @@ class _Person:
             except InputError as error:
                 self._tell(f"{error}.")
 
+    def introduce(self) -> None:
+        """Nothing: a person is known."""
+
     def check(self) -> None:
         """Nothing: a person refuses at once."""
 
@@ -143,6 +146,7 @@ class HandGenerator(_Person):
         self._source_ohm = source_ohm
         self._output = OutputState.UNKNOWN
         self._stands: tuple[float, float] | None = None
+        self.emf_v: float | None = None
 
     @property
     def output(self) -> OutputState:
@@ -188,6 +192,7 @@ class HandGenerator(_Person):
 
     def set_emf(self, emf_v: float) -> None:
         """Have the level set so that the open-circuit voltage is ``emf_v`` V r.m.s."""
+        self.emf_v = emf_v
         volts, dbm = (
             level_from_emf(emf_v, source_ohm=self._source_ohm, load_ohm=50.0, unit=unit)
             for unit in ("Vpp", "dBm")
@@ -287,10 +292,14 @@ class HandDetector(_Person):
     def __init__(self, ask: Ask, *, tell: Tell, load_ohm: float) -> None:
         super().__init__(ask, tell=tell)
         self._load_ohm = load_ohm
-        self._unit = ""
+        self._unit = self._at = ""
 
     def start(self) -> None:
         """Nothing: a person is ready."""
+
+    def tune(self, frequency_hz: float) -> None:
+        """Say it in the next question: a selective meter is tuned by hand."""
+        self._at = f" at {frequency_hz / 1e6:.7g} MHz"
 
     def read(self) -> Amplitude:
         """Have the amplitude read.
@@ -305,7 +314,7 @@ class HandDetector(_Person):
             return parse_amplitude(answer, load_ohm=self._load_ohm, unit=self._unit)
 
         unit = f" in {self._unit}" if self._unit else ", with its unit"
-        reading = self._asked(f"Read the detector{unit}", read)
+        reading = self._asked(f"Read the detector{self._at}{unit}", read)
         self._unit = reading.unit
         return Amplitude(amplitude_v=reading.amplitude_v)
 

@@ -63,9 +63,11 @@ class Instrument:
     link
         An open link.
     common
-        The dialect's table of that name.
+        How it is asked who it is and what it refused.
     where
         Gives the place of a command in the dialect, for a sentence.
+    resource
+        Where it is, for one that has no identity.
     """
 
     def __init__(
@@ -74,15 +76,33 @@ class Instrument:
         *,
         common: Common,
         where: Callable[[str], str] = _somewhere,
+        resource: str = "",
     ) -> None:
         self._link = link
         self._common = common
         self._where = where
+        self._resource = resource
         self._known: set[str] = set()  # questions that have been answered
         self._reports_events = False
         self._unseen = 0  # bits of the register that were read and not acted on
         self._troubles, self._reconnections = link.troubles, link.reconnections
         self.identity = ""
+
+    def introduce(self) -> None:
+        """Ask who it is; of one that cannot say, its place is all that is known.
+
+        Raises
+        ------
+        TransportError, ReplyError
+            It does not answer, or by nothing.
+        """
+        if not self._common.identity:
+            where = self._resource or self._link.name
+            self.identity = f"an instrument without identity at {where}"
+            return
+        self.identity = self._link.query(self._common.identity)
+        if not self.identity:
+            raise ReplyError(f"{self._link.name} gave an empty identity")
 
     def start(self, commands: list[str]) -> None:
         """Ask who it is, empty its error queue, send the dialect's start commands.
@@ -97,9 +117,7 @@ class Instrument:
         InstrumentError
             It refused one of the start commands.
         """
-        self.identity = self._link.query(self._common.identity)
-        if not self.identity:
-            raise ReplyError(f"{self._link.name} gave an empty identity")
+        self.introduce()
         self._drain()
         self._reports_events = self._knows_events()
         self._unseen = 0  # what was before the start does not count

@@ -77,6 +77,35 @@ class Linearisation(TomlTable):
             indicated_v=self.indicated_v, true_v=self.true_v, slope=self.slope
         )
 
+    def is_better_than(self, linearity: float) -> bool:
+        """Tell whether readings go through it, where the bench file states this.
+
+        They do where it leaves less, and where it has found more than is stated.
+        """
+        return self.left_over < linearity or self._refutes(linearity)
+
+    def _refutes(self, linearity: float) -> bool:
+        return self.law.uncorrected > linearity + self.left_over
+
+    def compared(self, linearity: float) -> str:
+        """Say which is better, it or the ``linearity`` that a bench file states."""
+        stated, left = f"{100.0 * linearity:.2g} %", f"{100.0 * self.left_over:.2g} %"
+        if self._refutes(linearity):
+            return (
+                f"the linearisation found ratios wrong by up to "
+                f"{100.0 * self.law.uncorrected:.2g} %, where [detector] states a "
+                f"linearity of {stated}: readings go through it, and {left} is left"
+            )
+        if self.left_over < linearity:
+            return (
+                f"the linearisation leaves {left}, which is better than the {stated} "
+                "of linearity that [detector] states: readings go through it"
+            )
+        return (
+            f"the linearity of {stated} that [detector] states is better than the "
+            f"{left} that the linearisation leaves: readings are taken as they are"
+        )
+
 
 def load_linearisation(path: Path) -> Linearisation:
     """Read and check a linearisation file.
@@ -175,9 +204,17 @@ class LinearisedReader:
         """Who the detector says it is."""
         return self._reader.identity
 
+    def introduce(self) -> None:
+        """Ask the detector who it is."""
+        self._reader.introduce()
+
     def start(self) -> None:
         """Start the detector."""
         self._reader.start()
+
+    def tune(self, frequency_hz: float) -> None:
+        """Tune the detector."""
+        self._reader.tune(frequency_hz)
 
     def read(self) -> Amplitude:
         """Read one amplitude and correct it.
@@ -199,6 +236,7 @@ class LinearisedReader:
         return Amplitude(
             amplitude_v=self._law.true_from(indicated.amplitude_v),
             range_v=None if range_v is None else self._law.true_from(range_v),
+            reference_v=indicated.reference_v,
         )
 
     def disturbed(self) -> list[str]:

@@ -27,10 +27,14 @@ class OutputState(Enum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Amplitude:
-    """One amplitude in V r.m.s., and the full scale it was read on (or None)."""
+    """One amplitude in V r.m.s., and the full scale it was read on (or None).
+
+    ``reference_v`` is what a second channel read at the same time (or None).
+    """
 
     amplitude_v: float
     range_v: float | None = None
+    reference_v: float | None = None
 
 
 class _OnBench(Protocol):
@@ -40,6 +44,9 @@ class _OnBench(Protocol):
     def identity(self) -> str:
         """Who it says it is."""
         ...
+
+    def introduce(self) -> None:
+        """Ask who it is, and change nothing."""
 
     def start(self) -> None:
         """Identify it and bring it to a known state."""
@@ -66,6 +73,11 @@ class SignalSource(_OnBench, Protocol):
         """What is known of its output."""
         ...
 
+    @property
+    def emf_v(self) -> float | None:
+        """The open-circuit voltage that it was last told, in V r.m.s."""
+        ...
+
     def set_frequency(self, frequency_hz: float) -> float:
         """Set the frequency in Hz and return what it then is."""
         ...
@@ -85,6 +97,9 @@ class SignalSource(_OnBench, Protocol):
 
 class AmplitudeReader(_OnBench, Protocol):
     """Reads the circuit's amplitude."""
+
+    def tune(self, frequency_hz: float) -> None:
+        """Tell it what frequency in Hz comes next, if it needs to know."""
 
     def read(self) -> Amplitude:
         """Read one amplitude."""

@@ -33,6 +33,7 @@ import pyvisa
 from ..errors import (
     AnswerLostError,
     DriverError,
+    GreetingError,
     LinkLostError,
     LinkTimeoutError,
     ReplyError,
@@ -349,12 +350,15 @@ class SteadyLink:
         """Open a connection; return the identity, told twice alike."""
         self._port = self._open_port()
         self._owed = 0
+        if self._settings.greeting:
+            self._hear_greeting()
         self._said = said = ""
         if self._identity_query:
             self._said = said = self._exchange(self._identity_query)
             again = self._exchange(self._identity_query)
             if not said or said != again:
                 self._is_in_step = False
+                self._refuse_greeting(said, again)
                 raise ReplyError(
                     f"{self.name} gave an empty identity, or another one every time "
                     f"({said[:60]!r}, {again[:60]!r})",
@@ -362,6 +366,26 @@ class SteadyLink:
                 )
         self._is_lost, self._is_in_step = False, True
         return said
+
+    def _hear_greeting(self) -> None:
+        try:
+            self._port.read()
+        except LinkTimeoutError as failure:
+            raise LinkTimeoutError(
+                f"{self.name} sent no greeting on connecting, as its dialect says that "
+                "it does; take `greeting = true` out of [link]"
+            ) from failure
+
+    def _refuse_greeting(self, said: str, again: str) -> None:
+        """Tell a greeting, whose place the first identity takes, by one read more."""
+        with contextlib.suppress(LinkTimeoutError):
+            if said and again and self._port.read() == again:
+                raise GreetingError(
+                    f"{self.name} greets whoever connects by {said[:60]!r}, before "
+                    "it is asked anything; write `greeting = true` under [link] of "
+                    "its dialect",
+                    reply=said,
+                )
 
     def introduce(self) -> None:
         """Open the link and learn who is there; later it must be the same.

@@ -103,6 +103,7 @@ class LinkSettings:
     write_termination: str = "\n"
     read_termination: str = "\n"
     echo: bool = False
+    greeting: bool = False
     pause_s: float = 0.0
     baud_rate: int = 9600
     data_bits: int = 8

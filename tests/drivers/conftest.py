@@ -59,6 +59,7 @@ class Wire:
         self.sent: list[str] = []
         self.waiting: deque[str] = deque()
         self.closed = self.troubles = self.reconnections = 0
+        self.slept: list[float] = []
         self.trap: Callable[[], None] = lambda: None
 
     def write(self, command: str) -> None:
@@ -248,6 +249,7 @@ def fake_bench(bench_path: Path) -> Callable[[], SimpleNamespace]:
         detector = Detector(
             wires[1].steady(),
             dialect=load_detector_dialect("scope-vrms", folder=folder),
+            sleep=lambda _: None,
         )
         generator.start()
         detector.start()

@@ -334,9 +334,17 @@ def test_one_overload_is_not_believed_and_two_are(fake_bench: MakeBench) -> None
     with made.bench as bench, bench.driven():
         made.scope.readings.append("9.9E37")
         assert bench.read(SETTING).amplitude_v == pytest.approx(0.3)
-        made.scope.readings.extend(["9.9E37"] * 10)
-        with pytest.raises(OverloadError, match="overloaded"):
+        own = made.scope.own
+
+        def overloaded_unless_lowered(command: str) -> Any:
+            if command.startswith("MEASure") and made.source.level > 0.1:
+                return "9.9E37"
+            return own(command)
+
+        made.scope.own = overloaded_unless_lowered
+        with pytest.raises(OverloadError, match="at a thirtieth"):
             bench.read(SETTING)
+        assert made.source.level == pytest.approx(0.5)  # 1 V of e.m.f. again
 
 
 def test_an_error_in_the_register_is_looked_up_and_the_reading_taken_again(

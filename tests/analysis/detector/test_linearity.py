@@ -43,7 +43,7 @@ def test_a_diode_s_law_is_found_from_its_steps() -> None:
     level, indicated = stepped(noise_v=0.0)
     fitted = fit_law(level, indicated_v=indicated)
     assert np.abs(ratio_errors(fitted)).max() < 1e-4
-    assert fitted.uncorrected > 0.2
+    assert fitted.law.uncorrected > 0.2
 
 
 def test_the_slopes_tell_square_law_from_linear() -> None:

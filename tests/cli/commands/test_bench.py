@@ -87,13 +87,13 @@ def test_check_drives_below_the_tank_s_limit(halfpower: Run, tmp_path: Path) -> 
 
 
 def test_learn_writes_a_dialect_that_loads(halfpower: Run, tmp_path: Path) -> None:
-    """And says what to do with it."""
+    """And says what to do with it; the scene's generator stands at VPP, and may."""
     ended = halfpower(
         "bench", "learn", GENERATOR, "--scene", "kit-coil", "--out", "mine.toml"
     )
     assert ended.status == 0
     assert "mine.toml" in ended.err
-    assert load_generator_dialect("mine.toml", folder=tmp_path).level.unit == "Vrms"
+    assert load_generator_dialect("mine.toml", folder=tmp_path).level.unit == "Vpp"
 
 
 def test_learn_never_writes_over_a_file(halfpower: Run, tmp_path: Path) -> None:

@@ -48,6 +48,7 @@ def test_files_of_any_editor_are_read(
 MISTAKES = [
     ('level = "1V"', 'levl = "1V"', "did you mean 'level'"),
     ('level = "1V"', 'level = "1"' + "\nlevel_v = 1.0", "did you mean 'level'"),
+    ('level = "1V"', 'level = "1V"\nidentity = ""', "a pattern that nobody has"),
     ('level = "1V"', "level = 1.0", "must be text with a unit"),
     ('level = "1V"', "level = true", "must be text with a unit"),
     ('level = "1V"', "level = nan", "must be text with a unit"),

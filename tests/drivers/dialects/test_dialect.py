@@ -81,6 +81,13 @@ def test_a_generator_s_dialect_is_none_for_a_detector() -> None:
         ("load_ohm = 50.0", "load_ohm = 0", "level.load_ohm"),
         ("load_ohm = 50.0", "load_ohm = nan", "level.load_ohm"),
         ("{frequency_hz:.3f}", "{frequency_hz} {frequency_khz}", "one of them only"),
+        ("{level:.7g}", "{level_mv:.7g}", "not a usable template"),
+        ("{level:.7g}", "1", "must contain {level} or {level_milli}"),
+        (
+            '{level:.7g}"\nread = "VOLT?"\nunit = "Vrms"',
+            '{level_milli}"\nunit = "dBm"',
+            "no thousandths",
+        ),
         ('kind = "generator"', 'kind = "generator"\nsettle_s = -1.0', "settle_s"),
         ("[common]", '[link]\nread_termination = "\\t"\n[common]', "link.read_term"),
         ("[common]", "[link]\nbaud_rate = 0\n[common]", "link.baud_rate"),
@@ -114,6 +121,15 @@ def test_a_generator_s_mistake_is_named_with_its_line(
         ("lowest = 0.002", "lowest = 0.0", "range.lowest"),
         ("highest = 10.0", "highest = inf", "range.highest"),
         ("divisions = 8.0", "divisions = -8.0", "range.divisions"),
+        ('unit = "Vrms"', 'unit = "Vrms"\nfield = 0', "reading.field"),
+        ('unit = "Vrms"', 'unit = "Vrms"\nseparator = ""', "reading.separator"),
+        ("[common]", '[tuning]\nset = "TUNE"\n[common]', "must contain {frequency_hz}"),
+        (
+            "[common]",
+            '[tuning]\nset = "T {frequency_hz}"\ntolerance_hz = 0\n[common]',
+            "tuning.tolerance_hz",
+        ),
+        ("[common]", '[reference]\nread = "M2?"\n[common]', "'reference.unit'"),
         ('unit = "Vrms"', 'unit = "dBm"\nload_ohm = inf', "reading.load_ohm"),
         ('unit = "Vrms"', 'unit = "Vrms"\nsuffixes = { mV = 0.0 }', "suffixes.mV"),
         ('unit = "Vrms"', 'unit = "Vrms"\nsuffixes = { mV = "m" }', "suffixes.mV"),
@@ -155,6 +171,22 @@ def test_a_frequency_may_be_told_in_kilohertz(tmp_path: Path) -> None:
     (tmp_path / "mine.toml").write_text(text, encoding="utf-8")
     dialect = load_generator_dialect("mine.toml", folder=tmp_path)
     assert dialect.frequency.command(7123456.0) == "FR7123.456KZ"
+
+
+def test_a_level_may_be_told_in_millivolts(tmp_path: Path) -> None:
+    """For a generator that takes no exponent and no unit."""
+    text = GENERATOR.replace("VOLT {level:.7g}", "LV {level_milli:.1f}")
+    (tmp_path / "mine.toml").write_text(text, encoding="utf-8")
+    dialect = load_generator_dialect("mine.toml", folder=tmp_path)
+    assert dialect.level.command(0.3536) == "LV 353.6"
+
+
+@pytest.mark.parametrize("identity", ['identity = ""', ""])
+def test_an_instrument_may_have_no_identity(tmp_path: Path, identity: str) -> None:
+    """Said so, or left out."""
+    text = GENERATOR.replace('identity = "*IDN?"', identity)
+    (tmp_path / "mine.toml").write_text(text, encoding="utf-8")
+    assert load_generator_dialect("mine.toml", folder=tmp_path).common.identity == ""
 
 
 def test_what_an_instrument_cannot_say_may_be_left_out(tmp_path: Path) -> None:

@@ -156,6 +156,151 @@ def test_headers_units_and_a_register_are_learnt(fake: SimpleNamespace) -> None:
         assert line in text
 
 
+def written(fake: SimpleNamespace, instrument: Any, *, set_up: bool = False) -> str:
+    """Interview it, and write its dialect; it loads."""
+    link = fake.Wire(instrument, name="the instrument")
+    findings = interview(
+        link, identity="INVENTED", set_up=link.slept.append if set_up else None
+    )
+    text = dialect_text(findings, resource="GPIB0::1::INSTR", today=DAY)
+    check_dialect_text(text, kind=findings.kind)
+    return text
+
+
+@pytest.mark.parametrize(
+    ("answers", "lines"),
+    [
+        (
+            {"VOLTage?": "0.5 VPP"},
+            ['unit = "Vpp"  # as its', 'suffixes = { "VPP" = 1.0 }'],
+        ),
+        (
+            {"VOLTage?": "0.5", "VOLTage:UNIT?": "VPP"},
+            ['unit = "Vpp"  # as it stood', '"VOLTage:UNIT VPP"'],
+        ),
+        (
+            {"VOLTage?": "-10", "VOLTage:UNIT?": '"DBM"'},
+            ['unit = "dBm"  # as it stood', '"VOLTage:UNIT DBM"'],
+        ),
+        (
+            {"VOLTage?": "1", "VOLTage:UNIT?": "VPK"},
+            ['unit = "Vrms"  # CHECK', '"VOLTage:UNIT VRMS"'],
+        ),
+        (
+            {"VOLTage?": "500 mVrms"},
+            ['suffixes = { "mVrms" = 0.001 }', 'unit = "Vrms"'],
+        ),
+        ({"VOLTage?": "0.5"}, ['unit = "Vrms"  # CHECK: it does not say']),
+    ],
+)
+def test_the_unit_that_a_generator_says_is_believed(
+    fake: SimpleNamespace, answers: dict[str, str], lines: list[str]
+) -> None:
+    """VPP read as VRMS would be wrong by 2 sqrt(2)."""
+    terse = Terse()
+    del terse.answers["POWer?"]
+    terse.answers |= answers
+    text = written(fake, terse)
+    for line in lines:
+        assert line in text
+
+
+class Meter(Terse):
+    """A meter with a bare-number queue and a register, and nothing set up."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.answers = {"*IDN?": "INVENTED,METER"}
+        self.queue: list[int] = []
+        self.set: list[str] = []
+
+    def obey(self, command: str) -> str | None:
+        """Answer, queue what it does not know, keep what sets it."""
+        if command == "SYSTem:ERRor?":
+            return str(self.queue.pop(0) if self.queue else 0)
+        if "?" not in command:
+            self.set.append(command)
+            if command == "CONFigure:VOLTage:AC":
+                self.answers["READ?"] = "1.5E-3"
+                return None
+        answer = super().obey(command)
+        if answer is None:
+            self.queue.append(-113)
+        return answer
+
+
+def test_a_unit_behind_a_reading_is_believed(fake: SimpleNamespace) -> None:
+    """And a queue of bare numbers is learnt."""
+    meter = Meter()
+    meter.answers["READ?"] = "12.5 mVPP"
+    text = written(fake, meter)
+    assert 'unit = "Vpp"  # as its answer says' in text
+    assert 'suffixes = { "mVPP" = 0.001 }' in text
+    assert 'error_form = "number"' in text
+
+
+def test_one_of_several_numbers_is_to_be_checked(fake: SimpleNamespace) -> None:
+    """Which of them is meant the instrument does not say."""
+    meter = Meter()
+    meter.answers["READ?"] = "1,0.5,7"
+    assert "field = 1  # CHECK: which of the 3" in written(fake, meter)
+
+
+def test_an_answer_that_only_the_register_refuses_is_not_believed(
+    fake: SimpleNamespace,
+) -> None:
+    """The queue says 0 and *ESR? has the command error (IEEE 488.2, 11.5.1)."""
+    meter = Meter()
+    meter.answers |= {"READ?": "0", "FETCh?": "0.25"}
+    own = meter.obey
+
+    def obey(command: str) -> str | None:
+        answer = own(command)
+        meter.queue.clear()
+        meter.register |= 32 * (command == "READ?")
+        return answer
+
+    meter.obey = obey  # type: ignore[method-assign]
+    assert 'read = "FETCh?"' in written(fake, meter)
+
+
+@pytest.mark.parametrize("allowed", [False, True])
+def test_a_meter_is_set_up_only_where_that_is_allowed(
+    fake: SimpleNamespace, *, allowed: bool
+) -> None:
+    """Else it gets queries alone; what set it up goes into [start], and the head."""
+    meter = Meter()
+    meter.answers["CONFigure?"] = '"VOLT +1.0E+1"'
+    text = written(fake, meter, set_up=allowed)
+    assert meter.set == ["CONFigure:VOLTage:AC"] * allowed
+    assert ('commands = ["*CLS", "CONFigure:VOLTage:AC"]' in text) is allowed
+    assert ("CONFigure:VOLTage:AC was sent" in text) is allowed
+    assert 'read = "READ?"' in text
+
+
+def test_a_meter_that_reads_is_set_up_as_it_stands(fake: SimpleNamespace) -> None:
+    """Its function goes into [start]: after a power cut it would be another."""
+    meter = Meter()
+    meter.answers |= {"SENSe:FUNCtion?": '"VOLT:AC"', "READ?": "1E-3"}
+    text = written(fake, meter)
+    assert meter.set == []
+    assert r'"SENSe:FUNCtion \"VOLT:AC\""' in text
+
+
+def test_a_finest_scale_as_coarse_as_the_coarsest_is_to_be_checked(
+    fake: SimpleNamespace,
+) -> None:
+    """It ignored MINimum and MAXimum, and told the scale that it stands at."""
+    scope = Meter()
+    scope.answers |= {
+        f"CHANnel1:SCALe?{end}": "0.5" for end in ("", " MINimum", " MAXimum")
+    }
+    scope.answers["MEASure:VRMS? CHANnel1"] = "0.1"
+    text = written(fake, scope)
+    assert "lowest = 0.002  # V/div; CHECK: it answered both alike" in text
+    assert "highest = 10.0  # V/div; CHECK: it answered both alike" in text
+
+
 def test_an_instrument_that_knows_nothing_is_refused(fake: SimpleNamespace) -> None:
     """It has an identity, and nothing to build on."""
     terse = Terse()
@@ -211,7 +356,7 @@ def test_whatever_is_answered_the_text_loads(identity: str, answers: list[str]) 
     findings = Findings(
         identity=identity,
         kind="detector",
-        error_form="none",
+        error_form=None,
         known=known,
         asked=tuple(known.values()),
     )

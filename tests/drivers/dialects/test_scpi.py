@@ -8,7 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from halfpower.drivers.dialects import ReplyForm, parse_reply
-from halfpower.drivers.dialects.scpi import parse_number, parse_queued_error
+from halfpower.drivers.dialects.scpi import (
+    parse_number,
+    parse_numbered_error,
+    parse_queued_error,
+)
 from halfpower.drivers.errors import ReplyError
 
 
@@ -112,6 +116,55 @@ def test_an_instrument_s_own_overload_is_an_overload(reply: str) -> None:
     form = ReplyForm(overload=("OL", -9999.0))
     assert parse_reply(reply, command="M?", form=form) == math.inf
     assert parse_reply("-9998", command="M?", form=form) == -9998.0
+
+
+@pytest.mark.parametrize("reply", ["----", "9.91E37", "+9.910000E+37", " UNDER "])
+def test_an_instrument_s_own_nothing_is_the_logarithm_of_nothing(reply: str) -> None:
+    """Declared, it is told from 9.9E37 and from a number; undeclared it is not."""
+    form = ReplyForm(nothing=("----", "UNDER", 9.91e37))
+    assert parse_reply(reply, command="M?", form=form) == -math.inf
+    assert parse_reply("9.9E37", command="M?", form=form) == math.inf
+    assert parse_reply("0.5", command="M?", form=form) == 0.5
+
+
+@pytest.mark.parametrize(
+    ("reply", "separator", "place"),
+    [
+        ("1,0.25,7", ",", 2),
+        ("1; 0.25 ;7", ";", 2),
+        ("0.25", ",", 1),
+        ("1 2 0.25", " ", 3),
+    ],
+)
+def test_one_of_several_numbers_is_taken_by_its_place(
+    reply: str, separator: str, place: int
+) -> None:
+    """Counted from 1."""
+    form = ReplyForm(place=place, separator=separator)
+    assert parse_reply(reply, command="M?", form=form) == 0.25
+
+
+def test_a_place_that_the_reply_has_not_is_refused_with_both_numbers() -> None:
+    """Never the last one instead."""
+    with pytest.raises(ReplyError, match=r"has 2 of the fields .* takes number 3"):
+        parse_reply("1,2", command="M?", form=ReplyForm(place=3))
+
+
+@pytest.mark.parametrize(("reply", "code"), [("0", 0), ("+0", 0), ("-113", -113)])
+def test_a_queue_without_texts_is_read_where_it_is_declared(
+    reply: str, code: int
+) -> None:
+    """-113 is "Undefined header" (SCPI-99, volume 2, 21.8.9)."""
+    assert parse_numbered_error(reply).code == code
+    with pytest.raises(ReplyError, match='write error_form = "number"'):
+        parse_queued_error(reply)
+
+
+@pytest.mark.parametrize("reply", ["", "0.5", '0,"No error"', "OK"])
+def test_what_is_no_whole_number_is_no_entry_of_such_a_queue(reply: str) -> None:
+    """A reading in its place is noticed."""
+    with pytest.raises(ReplyError, match="not one whole number"):
+        parse_numbered_error(reply)
 
 
 @given(st.text(max_size=30))

@@ -7,7 +7,13 @@ from types import SimpleNamespace
 import pytest
 
 from halfpower.drivers.dialects import load_detector_dialect
-from halfpower.drivers.errors import LinkTimeoutError, ReplyError, SettingError
+from halfpower.drivers.errors import (
+    LinkTimeoutError,
+    NoValueError,
+    OverloadError,
+    ReplyError,
+    SettingError,
+)
 from halfpower.drivers.instruments import Detector
 
 
@@ -23,7 +29,9 @@ def rig(fake: SimpleNamespace) -> SimpleNamespace:
     wire = fake.Wire(scope, name="detector")
     dialect = load_detector_dialect("scope-vrms", folder=Path())
     return SimpleNamespace(
-        driver=Detector(wire, dialect=dialect), scope=scope, wire=wire
+        driver=Detector(wire, dialect=dialect, sleep=wire.slept.append),
+        scope=scope,
+        wire=wire,
     )
 
 
@@ -71,23 +79,112 @@ def test_a_rising_and_falling_signal_is_followed_both_ways(
         assert rig.driver.read().amplitude_v == pytest.approx(signal_v)
 
 
-def test_clipped_on_the_coarsest_range_is_an_overload(rig: SimpleNamespace) -> None:
-    """There is nowhere to go, and the reading is refused."""
+def test_clipped_on_every_range_is_refused(rig: SimpleNamespace) -> None:
+    """There is nowhere to go; whether it is too much the bench can tell."""
     rig.driver.start()
     rig.scope.signal_v = 40.0
-    with pytest.raises(SettingError, match="overloaded"):
+    with pytest.raises(NoValueError, match=r"any range up to 28\.3 V"):
         rig.driver.read()
+    assert rig.scope.scale == 0.002
 
 
-def test_a_scope_coarser_in_the_dialect_than_on_the_bench_is_overloaded_too(
+def test_a_scope_coarser_in_the_dialect_than_on_the_bench_is_refused_too(
     rig: SimpleNamespace,
 ) -> None:
     """The instrument's own coarsest range is the end, whatever the dialect says."""
     rig.scope.steps = [0.002, 0.01, 0.1, 1.0]
     rig.driver.start()
     rig.scope.signal_v = 20.0
-    with pytest.raises(SettingError, match="overloaded"):
+    with pytest.raises(NoValueError, match=r"any range up to 2\.83 V"):
         rig.driver.read()
+
+
+@pytest.fixture
+def shy(rig: SimpleNamespace) -> SimpleNamespace:
+    """A scope without a value below a tenth of full scale: its trigger sees no edge.
+
+    Common practice, no published source: 9.91E37 stands for clipped and for flat.
+    """
+    own = rig.scope.own
+
+    def answer(command: str) -> str | None:
+        share = rig.scope.signal_v / rms_of_full_screen(rig.scope.scale)
+        if command.startswith("MEASure") and not 0.1 <= share <= 1.0:
+            return "9.91E+37"
+        said: str | None = own(command)
+        return said
+
+    rig.scope.own = answer
+    rig.driver.start()
+    return rig
+
+
+@pytest.mark.parametrize("before_v", [0.001, 0.3, 20.0])
+@pytest.mark.parametrize("signal_v", [0.001, 0.01, 0.3, 2.0, 25.0])
+def test_a_scope_that_answers_alike_to_flat_and_clipped_is_followed(
+    shy: SimpleNamespace, before_v: float, signal_v: float
+) -> None:
+    """From any range to any signal, down as well as up."""
+    shy.scope.signal_v = before_v
+    shy.driver.read()
+    shy.scope.signal_v = signal_v
+    assert shy.driver.read().amplitude_v == pytest.approx(signal_v)
+
+
+def test_no_value_on_any_range_leaves_the_finest_for_the_next_reading(
+    shy: SimpleNamespace,
+) -> None:
+    """Not the coarsest, where the next small signal would be lost."""
+    shy.scope.signal_v = 20.0
+    shy.driver.read()
+    shy.scope.signal_v = 1e-6
+    with pytest.raises(NoValueError):
+        shy.driver.read()
+    assert shy.scope.scale == 0.002
+    shy.scope.signal_v = 0.002
+    assert shy.driver.read().amplitude_v == pytest.approx(0.002)
+
+
+def test_what_is_not_there_yet_is_there_at_the_second_look(
+    rig: SimpleNamespace,
+) -> None:
+    """Asked again a little later, on the range that it stands on."""
+    rig.scope.steps = [1.0]
+    rig.driver.start()
+    rig.scope.readings.append("9.91E37")
+    assert rig.driver.read().amplitude_v == pytest.approx(0.3)
+    assert sum(rig.wire.slept) == pytest.approx(0.3)
+
+
+def test_an_overload_that_the_dialect_names_is_one(fake: SimpleNamespace) -> None:
+    """With a word of its own, nothing is left to tell apart."""
+    scope = fake.Scope()
+    dialect = load_detector_dialect("scope-vrms", folder=Path())
+    reading = dialect.reading.model_copy(update={"overload": [9.9e37]})
+    driver = Detector(
+        fake.Wire(scope),
+        dialect=dialect.model_copy(update={"reading": reading}),
+        sleep=lambda _: None,
+    )
+    driver.start()
+    scope.signal_v = 40.0
+    with pytest.raises(OverloadError, match="overloaded"):
+        driver.read()
+
+
+def test_a_nothing_that_the_dialect_names_is_no_volts(fake: SimpleNamespace) -> None:
+    """On the finest range, where there is nothing to read."""
+    scope = fake.Scope()
+    scope.answers["MEASure:VRMS? CHANnel1"] = "----"
+    dialect = load_detector_dialect("scope-vrms", folder=Path())
+    reading = dialect.reading.model_copy(update={"nothing": ["----"]})
+    driver = Detector(
+        fake.Wire(scope), dialect=dialect.model_copy(update={"reading": reading})
+    )
+    driver.start()
+    got = driver.read()
+    assert got.amplitude_v == 0.0
+    assert got.range_v == pytest.approx(rms_of_full_screen(0.002))
 
 
 def test_a_scope_finer_in_the_dialect_than_on_the_bench_still_reads(
@@ -116,8 +213,8 @@ def test_a_signal_that_jumps_between_readings_gives_up_with_a_reason(
 @pytest.mark.parametrize(
     ("reply", "error"),
     [
-        ("9.91E37", SettingError),
-        ("-9.9E37", SettingError),
+        ("9.91E37", NoValueError),
+        ("-9.9E37", NoValueError),
         ("", ReplyError),
         ("****", ReplyError),
         ('0,"No error"', ReplyError),
@@ -128,7 +225,7 @@ def test_what_is_no_reading_is_never_an_amplitude(
 ) -> None:
     """No number, SCPI's special ones, or another question's answer."""
     rig.driver.start()
-    rig.scope.readings.extend([reply] * 3)  # nonsense is asked about again, twice
+    rig.scope.readings.extend([reply] * 30)  # asked about again, and on every range
     with pytest.raises(error):
         rig.driver.read()
 
@@ -166,18 +263,19 @@ def test_a_power_meter_s_dbm_become_volts(
     assert got.range_v is None
 
 
-@pytest.mark.parametrize(
-    ("reply", "word"), [("9.9E37", "overloaded"), ("9.91E37", "no reading")]
-)
-def test_a_power_meter_s_overload_and_silence_differ(
-    fake: SimpleNamespace, reply: str, word: str
+@pytest.mark.parametrize("reply", ["9.9E37", "9.91E37"])
+def test_a_power_meter_without_a_value_is_asked_again_and_not_believed(
+    fake: SimpleNamespace, reply: str
 ) -> None:
-    """Too much and nothing at all ask for different remedies."""
-    meter = fake.Scope()
+    """Too much, too little or not yet: SCPI's two special numbers do not say."""
+    meter, slept = fake.Scope(), []
     meter.answers["MEASure:POWer:AC?"] = reply
     dialect = load_detector_dialect("power-meter-dbm", folder=Path())
-    with pytest.raises(SettingError, match=word):
-        Detector(fake.Wire(meter), dialect=dialect).read()
+    wire = fake.Wire(meter)
+    with pytest.raises(NoValueError, match="too much or too little"):
+        Detector(wire, dialect=dialect, sleep=slept.append).read()
+    assert len(wire.sent) == 2
+    assert sum(slept) == pytest.approx(0.3)
 
 
 def test_an_r_m_s_value_below_zero_is_no_sense(rig: SimpleNamespace) -> None:
@@ -195,7 +293,8 @@ def test_a_change_of_range_is_waited_for(fake: SimpleNamespace) -> None:
     driver = Detector(
         wire,
         dialect=load_detector_dialect("scope-vrms", folder=Path()),
-        settle=lambda: heard.append(len(wire.sent)),
+        settle_s=0.01,
+        sleep=lambda _: heard.append(len(wire.sent)),
     )
     driver.start()
     heard.clear()

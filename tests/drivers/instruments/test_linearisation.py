@@ -1,5 +1,6 @@
 """A law in a file, and the diode that it makes a voltmeter of."""
 
+import re
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
@@ -13,6 +14,7 @@ from halfpower.analysis.detector import DetectorLaw, fit_law
 from halfpower.cli.at_bench import bundled_bench_file
 from halfpower.drivers import load_bench_file, open_bench
 from halfpower.drivers.bench import LevelSteps, settle_unknown_s, step_levels
+from halfpower.drivers.bench.opening import completed, law_of
 from halfpower.drivers.errors import SettingError
 from halfpower.drivers.instruments import (
     LinearisedReader,
@@ -108,6 +110,61 @@ def test_a_reading_above_the_law_is_refused(tmp_path: Path) -> None:
     reader = LinearisedReader(Fixed(1.2), law=law)  # type: ignore[arg-type] # as far as it is used
     with pytest.raises(SettingError, match=r"linearised up to 1\.122 V"):
         reader.read()
+
+
+@pytest.mark.parametrize(
+    ("stated", "used", "phrase"),
+    [
+        (0.05, True, "leaves 2 %, which is better than the 5 %"),
+        (0.01, False, "of 1 % that .detector. states is better than the 2 %"),
+        (0.02, False, "taken as they are"),
+    ],
+)
+def test_the_better_of_law_and_statement_counts(
+    tmp_path: Path, *, stated: float, used: bool, phrase: str
+) -> None:
+    """A law of a detector that is linear to 1 %, known to 2 %."""
+    law = load_linearisation(saved(tmp_path, left_over=0.02)).model_copy(
+        update={"indicated_v": (0.101, 1.0), "slope": (1.0, 1.0)}
+    )
+    assert law.law.uncorrected == pytest.approx(0.01)
+    assert law.is_better_than(stated) is used
+    assert re.search(phrase, law.compared(stated))
+
+
+def test_a_statement_that_the_readings_refute_does_not_count(tmp_path: Path) -> None:
+    """The law above is 90 % off 20 dB down: 0.01 of 1 where 0.1 is."""
+    law = load_linearisation(saved(tmp_path, left_over=0.02))
+    assert law.law.uncorrected == pytest.approx(0.9)
+    assert law.is_better_than(0.001)
+    assert "wrong by up to 90 %" in law.compared(0.001)
+
+
+@pytest.mark.parametrize(("stated", "counts"), [(0.05, 0.02), (0.01, 0.01)])
+def test_an_opened_bench_leans_on_the_better_one(
+    tmp_path: Path, stated: float, counts: float
+) -> None:
+    """And says so where the file named in the bench file is left aside."""
+    nearly = DetectorLaw(indicated_v=(0.101, 1.0), true_v=(0.1, 1.0), slope=(1.0, 1.0))
+    save_linearisation(
+        tmp_path / "law.toml",
+        nearly,
+        made=datetime(2001, 2, 3, tzinfo=UTC),
+        frequency_hz=7e6,
+        identities=WHO,
+        left_over=0.02,
+    )
+    file = load_bench_file(bundled_bench_file("kit-coil-diode"))
+    table = file.detector.model_copy(
+        update={"linearisation": "law.toml", "linearity": stated}
+    )
+    told: list[str] = []
+    law = law_of(table, folder=tmp_path, tell=told.append)
+    opened = completed(
+        file.model_copy(update={"detector": table}), law=law, folder=tmp_path
+    )
+    assert opened.detector.linearity == counts
+    assert bool(told) is (counts == stated)
 
 
 def test_another_detector_s_law_is_refused(tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ import pytest
 from halfpower.drivers.errors import (
     AnswerLostError,
     DriverError,
+    GreetingError,
     LinkLostError,
     LinkTimeoutError,
     ReplyError,
@@ -289,6 +290,54 @@ def test_nobody_there_is_found_at_the_first_question(line: Line) -> None:
         line.open, name="detector", identity_query="*IDN?", sleep=lambda _: None
     )
     with pytest.raises(TransportError):
+        link.introduce()
+
+
+def greeting(line: Line, *, declared: bool) -> SteadyLink:
+    """A link to an instrument that greets on every connection."""
+    opened = line.open
+
+    def open_and_greet() -> Line:
+        opened()
+        line._lines.append("WELCOME")  # noqa: SLF001 - what it sends unasked
+        return line
+
+    return SteadyLink(
+        open_and_greet,
+        name="detector",
+        identity_query="*IDN?",
+        settings=LinkSettings(greeting=declared),
+        sleep=lambda _: None,
+    )
+
+
+def test_a_greeting_is_heard_on_every_connection(line: Line) -> None:
+    """The first, and those after a link was lost."""
+    link = greeting(line, declared=True)
+    link.introduce()
+    assert link.identity == IDENTITY
+    assert float(link.query("READ?")) == 1.0
+    line.spoil.append(GONE)
+    assert float(link.query("READ?")) == line.count
+    assert link.reconnections == 1
+
+
+def test_a_greeting_that_nobody_declared_is_named_with_the_key(line: Line) -> None:
+    """The identity comes one line late, and the same one again."""
+    with pytest.raises(GreetingError, match=r"'WELCOME'.*`greeting = true`"):
+        greeting(line, declared=False).introduce()
+
+
+def test_a_greeting_that_does_not_come_is_named_with_the_key(line: Line) -> None:
+    """Or a line of earnest would be dropped for it."""
+    link = SteadyLink(
+        line.open,
+        name="detector",
+        identity_query="*IDN?",
+        settings=LinkSettings(greeting=True),
+        sleep=lambda _: None,
+    )
+    with pytest.raises(LinkTimeoutError, match=r"take `greeting = true` out"):
         link.introduce()
 
 
