@@ -51,7 +51,8 @@ from halfpower.records import open_base
 from halfpower.sim import RealClock, ServedBench, SimulatedBench, load_scene, serve
 
 COUNT, SEED = 200, 1
-LONGEST_S = 2.5  # from a process's start, or its first driving, to its signal
+# From a process's start, or first driving, to its signal: some readings, some parts.
+LONGEST_S = {"sweep": 2.5, "hand": 2.5, "lot": 6.0}
 PATIENCE_S = 60.0
 SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT)
 TYPED = {signal.SIGINT: b"\x03", signal.SIGQUIT: b"\x1c"}  # at a terminal
@@ -327,9 +328,7 @@ def prepared(mode: str, folder: Path) -> "Iterator[Run]":
         yield run
 
 
-def interrupt(
-    count: int, *, mode: str = "sweep", seed: int = SEED, longest_s: float = LONGEST_S
-) -> Endings:
+def interrupt(count: int, *, mode: str = "sweep", seed: int = SEED) -> Endings:
     """Stop so many measurements at random moments."""
     for number in SIGNALS:  # what ignores them (nohup, &) would pass that on
         if signal.getsignal(number) is signal.SIG_IGN:
@@ -341,7 +340,7 @@ def interrupt(
         for number in range(count):
             moment = Moment(
                 number=number,
-                after_s=moments.uniform(0.0, longest_s),
+                after_s=moments.uniform(0.0, LONGEST_S[mode]),
                 driving=moments.random() < 0.5,  # noqa: PLR2004 - a coin
                 signal=SIGNALS[number % len(SIGNALS)],
             )

@@ -24,7 +24,7 @@ from ..errors import GuardError
 __all__ = ["TankGuard"]
 
 PREDICTED_Q = 400.0  # a good air-cored coil; common practice, no published source
-LOOKS = 200  # over a span; between two of a decade's the prediction moves by 2 %
+LOOKS = 60  # over a span; between the best one's neighbours it is sought closer
 NEAR_OWN = 0.9  # of the square of the coil's own resonance, above which it is no coil
 SAFE = Context(prec=2, rounding=ROUND_DOWN)  # what is called safe must be so
 
