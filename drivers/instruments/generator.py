@@ -139,6 +139,7 @@ class Generator:
             off_by_hz = abs(actual_hz - frequency_hz)
             if off_by_hz <= max(ROUNDING_HZ, ROUNDING * frequency_hz):
                 return actual_hz
+        self._frequency_hz = None  # where it stands now nobody has asked for
         asked = f"{frequency_hz:.9g} Hz"
         raise self._refused(command, "frequency", asked=asked, got=actual_hz)
 

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from halfpower.analysis import Reading, Setting
-from halfpower.drivers.errors import DriverError
+from halfpower.drivers.errors import DriverError, SettingError
 from halfpower.sim import SimulatedBench
 
 OpenOnScene = Callable[..., Any]
@@ -101,3 +101,19 @@ def test_nobody_about_is_nothing_noticed(open_on_scene: OpenOnScene) -> None:
                 for frequency_hz in (1234567.891, 6.7e6, 59e6):
                     bench.read(Setting(frequency_hz=frequency_hz, settle_s=1e-3))
         assert bench.retaken == 0
+
+
+def test_what_the_generator_refuses_is_nobody_else_s_doing(
+    open_on_scene: OpenOnScene,
+) -> None:
+    """Out of its range: it is refused, and the drive goes on as it was."""
+    with open_on_scene("kit-coil") as (bench, simulated):
+        limits = bench.file.limits.model_copy(update={"highest_frequency_hz": 1e12})
+        bench.file = bench.file.model_copy(update={"limits": limits})
+        with bench.driven():
+            bench.read(AT)
+            with pytest.raises(SettingError, match="stay within its range"):
+                bench.read(Setting(frequency_hz=1e10, settle_s=1e-3))
+            assert simulated.instruments["generator"].execute(b"OUTP?") == b"1"
+            assert not any("another program" in note for note in bench.notes)
+            bench.read(AT)
