@@ -24,6 +24,7 @@ from halfpower.analysis.errors import HalfpowerError
 from halfpower.sweeps import PeakPlanner
 from halfpower.sweeps.plan import PeakGoal
 from halfpower.sweeps.run import NullSink, settling_cautions
+from halfpower.sweeps.run.on_bench import target_cautions
 from halfpower.sweeps.run.resonate import resonate
 
 LAGS_MS = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
@@ -180,7 +181,8 @@ def sweep(seed: int, *, display: str, lag_s: float) -> Swept | None:
     found = done.found
     return Swept(
         off_by_u=abs(found.loaded_q - tank.q) / found.u_loaded_q,
-        told=bool(settling_cautions(done.lag, readings=done.readings)),
+        told=bool(settling_cautions(done.lag, readings=done.readings))
+        or any("settle" in one.text for one in target_cautions(done)),
         n_readings=len(done.readings),
         n_witnesses=len(done.witnesses),
     )

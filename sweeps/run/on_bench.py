@@ -4,6 +4,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
+from ...analysis.fitting import ResonanceFit
 from ...analysis.quantity import Caution, Stated, Unit
 from ...analysis.result import Condition
 from ...analysis.tank import Tank
@@ -35,6 +36,8 @@ EXPONENTS = {"coupled-tank": 1.0, "coupled-both-sides": 2.0}
 # dielectric loss, and what lies across the tank, move that. Common practice, no
 # published source.
 USUAL_LOSS_EXPONENT = Stated(value=0.5, u=0.25)
+
+RESTLESS = 0.05  # of the peak: more than noise makes of most readings
 
 UNITS: dict[str, Unit] = {  # of what is stated, by the name before its comma
     "resonating capacitor": "F",
@@ -222,8 +225,19 @@ def target_cautions(planner: PeakPlanner) -> tuple[Caution, ...]:
             code="target_not_reached",
             text=f"the {len(planner.readings)} readings allowed give the loaded Q to "
             f"{100.0 * reached:.2g} %, not to the {100.0 * planner.goal.target:.2g} % "
-            "asked for; allow more readings",
+            f"asked for; {_why_not(found)}",
         ),
+    )
+
+
+def _why_not(found: ResonanceFit) -> str:
+    scatter = found.noise_v / found.amplitude_v
+    if scatter < RESTLESS:
+        return "allow more readings"
+    return (
+        f"they scatter by {100.0 * scatter:.2g} % of the peak: see by halfpower bench "
+        "check whether generator and detector settle in the time stated, or raise the "
+        "level"
     )
 
 

@@ -3,19 +3,23 @@
 from collections.abc import Callable
 from typing import Any
 
+import numpy as np
 import pytest
 
 from halfpower.analysis import Reading, Result, parse_stated
 from halfpower.sweeps import (
     KnownCapacitor,
     KnownParts,
+    PeakPlanner,
     Session,
     Span,
     measure_coil,
     measure_resonance,
 )
 from halfpower.sweeps.errors import GuardError
+from halfpower.sweeps.plan import PeakGoal
 from halfpower.sweeps.run import Progress, expected_span
+from halfpower.sweeps.run.on_bench import target_cautions
 
 SPAN = Span(lowest_hz=4e6, highest_hz=10e6)
 CAPACITOR = KnownCapacitor(
@@ -114,3 +118,20 @@ def test_an_expected_span_holds_the_resonance() -> None:
     low_hz, high_hz = expected_span(3.3e-6, capacitance_f=150e-12)
     assert low_hz == pytest.approx(7.1535e6 / 2.0, rel=1e-4)
     assert high_hz == pytest.approx(7.1535e6 * 1.25, rel=1e-4)
+
+
+def test_readings_that_scatter_widely_are_not_asked_for_in_greater_number() -> None:
+    """Noise of a fifth of the peak: the bench is to be looked at, not read longer."""
+    rng = np.random.default_rng(4)
+    goal = PeakGoal(lowest_hz=5e6, highest_hz=9e6, exponent=0.0, most_readings=120)
+    planner = PeakPlanner(goal)
+    while (setting := planner.ask()) is not None:
+        x = setting.frequency_hz / 7e6
+        true_v = 1.0 / np.hypot(1.0, 60.0 * (x - 1.0 / x))
+        read_v = abs(true_v * (1.0 + 0.2 * rng.standard_normal()))
+        planner.tell(
+            Reading(frequency_hz=setting.frequency_hz, amplitude_v=float(read_v))
+        )
+    (caution,) = target_cautions(planner)
+    assert "halfpower bench check" in caution.text
+    assert "allow more" not in caution.text
