@@ -313,7 +313,12 @@ class HandDetector(_Person):
         def read(answer: str) -> DialReading:
             return parse_amplitude(answer, load_ohm=self._load_ohm, unit=self._unit)
 
-        unit = f" in {self._unit}" if self._unit else ", with its unit"
+        # Who reads it sees it come to rest, and is told to wait for that once.
+        unit = (
+            f" in {self._unit}"
+            if self._unit
+            else ", each time when it stands still, with its unit"
+        )
         reading = self._asked(f"Read the detector{self._at}{unit}", read)
         self._unit = reading.unit
         return Amplitude(amplitude_v=reading.amplitude_v)
