@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from ...analysis.errors import InputError
 from ...analysis.fitting.batch import StoredFits
 from ...analysis.lots import Verdict
+from ...analysis.quantity import Caution
 from ...records.base import Circumstances, PartsInForce, RecordBase, ReworkEntry
 from ...sweeps.lots import (
     STEPS,
@@ -28,6 +29,7 @@ from ...sweeps.lots import (
     parse_lot_text,
     results_again,
 )
+from ...sweeps.run import NOT_SETTLED
 
 __all__ = ["Reworked", "Stamp", "rework_lot"]
 
@@ -136,6 +138,7 @@ def rework_lot(
         )
         for step in STEPS[lot.lot.procedure]
     }
+    unsettled = base.reasons_with(name, NOT_SETTLED)
     unmeasured = 0
     for group in groups:
         unmeasured += _store(
@@ -145,6 +148,7 @@ def rework_lot(
             fits=fits,
             sequences=sequences,
             lot=lot,
+            unsettled=unsettled,
             stamp=stamp,
         )
     singly = np.logical_or.reduce([one.singly for one in fits.values()])
@@ -199,6 +203,7 @@ def _store(
     fits: Mapping[str, StoredFits],
     sequences: IntArray,
     lot: LotFile,
+    unsettled: Mapping[int, Caution],
     stamp: Stamp,
 ) -> int:
     """Store a group's new results; return how many parts have none."""
@@ -210,7 +215,9 @@ def _store(
         where = np.searchsorted(sequences, some)
         mine = {step: one.select(where) for step, one in fits.items()}
         found = results_again(group.now, fits=mine, procedure=procedure)
-        verdicts, reasons = decided_again(found, sequences=some, lot=lot)
+        verdicts, reasons = decided_again(
+            found, sequences=some, lot=lot, unsettled=unsettled
+        )
         unmeasured += verdicts.count(Verdict.UNMEASURED)
         base.rework(
             ReworkEntry(

@@ -262,6 +262,20 @@ def lot_from(row: Row) -> LotRow:
     )
 
 
+def reasons_with(connection: Connection, lot_id: int, code: str) -> dict[int, Caution]:
+    """Give the reasons of one code that a lot's parts were stored with, by entry."""
+    e = t.entries.c
+    some = select(e.sequence, e.reasons).where(
+        e.lot_id == lot_id, e.reasons.contains(code, autoescape=True)
+    )
+    return {
+        sequence: one
+        for sequence, reasons in connection.execute(some)
+        for one in reasons_of(reasons)
+        if one.code == code
+    }
+
+
 def _part_select() -> Select[Any]:
     p, e = t.parts.c, t.entries.c
     return (

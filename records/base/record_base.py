@@ -13,6 +13,7 @@ from typing import Self, TypeVar
 from sqlalchemy import Connection
 from sqlalchemy.exc import SQLAlchemyError
 
+from ...analysis.quantity import Caution
 from ..errors import BaseError, EntryError, RecordError
 from . import links, queries
 from .engine import Database, database_at, default_path
@@ -327,6 +328,12 @@ class RecordBase:
                 batch=batch,
                 all_attempts=all_attempts,
             )
+
+    def reasons_with(self, lot: str, code: str) -> dict[int, Caution]:
+        """Give the reasons of one code that parts were stored with, by entry."""
+        with self._reading(f"read the reasons of lot {lot!r} in") as connection:
+            lot_id = queries.lot_id_of(connection, lot)
+            return queries.reasons_with(connection, lot_id, code)
 
     def in_force(
         self, lot: str, *, as_measured: bool = False

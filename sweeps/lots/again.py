@@ -6,6 +6,7 @@ What is stored is handed in, batch by batch; nothing here knows a record base.
 import math
 from collections.abc import Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
+from types import MappingProxyType
 from typing import Protocol
 
 import numpy as np
@@ -147,7 +148,11 @@ def results_again(
 
 
 def decided_again(
-    found: DeducedRows, *, sequences: IntArray, lot: LotFile
+    found: DeducedRows,
+    *,
+    sequences: IntArray,
+    lot: LotFile,
+    unsettled: Mapping[int, Caution] = MappingProxyType({}),
 ) -> tuple[list[Verdict], dict[int, tuple[Caution, ...]]]:
     """Hold new values against the lot's limits, as a part's first ones were.
 
@@ -159,6 +164,9 @@ def decided_again(
         The parts' entries, shape (M,).
     lot
         The limits and the rule.
+    unsettled
+        Parts that were read too early, by entry, as they were told: new constants make
+        them no better.
 
     Returns
     -------
@@ -186,6 +194,11 @@ def decided_again(
             for name, codes in by_limit.items()
             if codes[row]
         )
+    for row in np.flatnonzero(np.isin(sequences, list(unsettled))).tolist():
+        entry = int(sequences[row])
+        reasons[entry] = (*reasons.get(entry, ()), unsettled[entry])
+        if verdicts[row] is Verdict.ACCEPTED:
+            verdicts[row] = Verdict.UNDECIDED
     return verdicts, reasons
 
 

@@ -139,3 +139,18 @@ def test_sweeps_are_chosen_by_name(base: RecordBase, invented: ModuleType) -> No
     assert np.isnan(batch.range_v).all()
     assert batch.used.all()
     assert sum(one.sequences.size for one in base.readings("chokes")) == 2
+
+
+def test_reasons_of_one_code_are_found_by_entry(
+    base: RecordBase, invented: ModuleType
+) -> None:
+    """Those that parts were stored with, whatever a rework said since."""
+    for number in (1, 2):
+        base.store(invented.invented_part(number))
+    base.rework(invented.invented_rework([1], [1e-6], verdicts=[Verdict.ACCEPTED]))
+    found = base.reasons_with("chokes", "invented")
+    assert {entry: one.text for entry, one in found.items()} == {
+        1: "as the example says",
+        2: "as the example says",
+    }
+    assert base.reasons_with("chokes", "invent") == {}  # not a part of a code
