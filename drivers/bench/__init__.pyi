@@ -5,10 +5,8 @@ from .bench_file import DetectorTable as DetectorTable
 from .bench_file import FixtureTable as FixtureTable
 from .bench_file import GeneratorTable as GeneratorTable
 from .bench_file import load_bench_file as load_bench_file
-from .check import CheckPlan as CheckPlan
-from .check import CheckRow as CheckRow
 from .check import check_bench as check_bench
-from .check import looked_over as looked_over
+from .check_table import CheckRow as CheckRow
 from .fixture_record import FixtureRecord as FixtureRecord
 from .fixture_record import save_fixture_record as save_fixture_record
 from .fixture_record import with_fixture_record as with_fixture_record
@@ -18,3 +16,5 @@ from .lineariser import settle_unknown_s as settle_unknown_s
 from .lineariser import step_levels as step_levels
 from .opening import open_bench as open_bench
 from .opening import reaching as reaching
+from .signal_check import CheckPlan as CheckPlan
+from .signal_check import looked_over as looked_over

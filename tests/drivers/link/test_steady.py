@@ -16,7 +16,8 @@ from halfpower.drivers.errors import (
     TransportError,
 )
 from halfpower.drivers.link import ByteLog, LinkSettings
-from halfpower.drivers.link.steady import RECONNECT_RESTS_S, REPEATS, SteadyLink
+from halfpower.drivers.link.in_step import RECONNECT_RESTS_S, REPEATS
+from halfpower.drivers.link.steady import SteadyLink
 
 if TYPE_CHECKING:
     from collections.abc import Callable
