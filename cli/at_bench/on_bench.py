@@ -118,8 +118,12 @@ class Located:
             trace=trace,
             capacitor=capacitor,
         )
-        self.lamp.bench, bench.shown = bench, self.lamp.lit
+        self.shows(bench)
         return bench
+
+    def shows(self, bench: Bench) -> None:
+        """Have it said, while this bench is driven, that it is."""
+        self.lamp.bench, bench.shown = bench, self.lamp.lit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,9 +9,10 @@ import typer
 from ..words import BenchOption, SceneOption, SeedOption, TraceOption, with_exit_status
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from ...analysis.detector import LinearityFit
+    from ...analysis.reading import Reading
     from ...drivers.bench import BenchFile, CheckRow, LevelReading, LevelSteps
     from ...drivers.instruments import Linearisation
     from ...sweeps.run import TankGuard
@@ -87,23 +88,25 @@ def check(
     from ...analysis.quantity import parse_quantity
     from ...drivers.bench import CheckPlan, check_bench, reaching
     from ..at_bench import located
-    from ..words import ask_person, show_caution, talk
+    from ..words import show_caution, talk
 
     frequency_hz = None if frequency is None else parse_quantity(frequency, "Hz")
     with located(bench, scene=scene, seed=seed) as found:
         show_caution()
+        found.lamp.what = "bench check"
         level_v = _safe_level_v(found.file, frequency_hz)
         plan = CheckPlan(
             level_v=level_v,
             frequency_hz=frequency_hz,
-            watch=_guard(found.file, emf_v=level_v).watch,
+            begun=found.shows,
+            watch=_watching(found, _guard(found.file, emf_v=level_v)),
         )
         with reaching(
             found.file,
             folder=found.folder,
             manager=found.manager,
             sleep=found.sleep,
-            ask=ask_person,
+            ask=found.ask,
             tell=talk,
             trace=trace,
         ) as reach:
@@ -313,23 +316,13 @@ def _stepped(
 
     from ...analysis.reading import Reading, Setting
     from ...drivers.bench import settle_unknown_s, step_levels
-    from ...sweeps.run import Progress
 
     guard = _guard(found.file, emf_v=steps.highest_v)
     guard.check_before(frequency_hz, frequency_hz)
-
-    count, expected = itertools.count(1), 2 * steps.n_levels * steps.repeats
+    watched = _watching(found, guard, expected=2 * steps.n_levels * steps.repeats)
 
     def watch(taken: "LevelReading") -> None:
-        reading = Reading(frequency_hz=frequency_hz, amplitude_v=taken.indicated_v)
-        progress = Progress(
-            phase=f"{taken.emf_v:.3g} V of e.m.f.",
-            taken=next(count),
-            expected=expected,
-            tank_v=guard.tank_v(reading),
-        )
-        found.lamp.reading(reading, progress=progress)
-        guard.watch(reading)
+        watched(Reading(frequency_hz=frequency_hz, amplitude_v=taken.indicated_v))
 
     detector = found.file.detector.model_copy(update={"linearisation": ""})
     file = found.file.model_copy(update={"detector": detector})
@@ -384,14 +377,36 @@ def _guard(file: "BenchFile", *, emf_v: float) -> "TankGuard":
     return TankGuard(tank, emf_v=emf_v, limit_v=file.limits.tank_voltage_v)
 
 
+def _watching(
+    found: "Located", guard: "TankGuard", *, expected: int = 0
+) -> "Callable[[Reading], None]":
+    """Show each reading's tank voltage, and hold it against the limit."""
+    from ...sweeps.run import Progress
+
+    count = itertools.count(1)
+
+    def watch(reading: "Reading") -> None:
+        progress = Progress(
+            phase="",
+            taken=next(count),
+            expected=expected,
+            tank_v=guard.tank_v(reading),
+        )
+        found.lamp.reading(reading, progress=progress)
+        guard.watch(reading)
+
+    return watch
+
+
 def _safe_level_v(file: "BenchFile", frequency_hz: float | None) -> float:
     """Return the bench's level, or the highest that the guard lets pass."""
-    from ...drivers.bench import looked_over
+    from ...drivers.bench import aside_of, looked_over
 
     level_v = file.generator.level_v
-    lowest_hz, highest_hz = (
-        looked_over(file) if frequency_hz is None else (frequency_hz, frequency_hz)
-    )
+    if frequency_hz is None:
+        lowest_hz, highest_hz = looked_over(file)
+    else:
+        lowest_hz, highest_hz = sorted((aside_of(file, frequency_hz), frequency_hz))
     worst_v, _ = _guard(file, emf_v=level_v).worst(lowest_hz, highest_hz)
     return level_v * min(1.0, file.limits.tank_voltage_v / worst_v)
 

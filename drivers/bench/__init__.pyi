@@ -17,4 +17,5 @@ from .lineariser import step_levels as step_levels
 from .opening import open_bench as open_bench
 from .opening import reaching as reaching
 from .signal_check import CheckPlan as CheckPlan
+from .signal_check import aside_of as aside_of
 from .signal_check import looked_over as looked_over

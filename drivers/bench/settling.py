@@ -19,7 +19,6 @@ LEAST_READINGS = 12
 MOST_READINGS = 4000
 SEEN = 4.0  # standard deviations that a reading is off before it counts
 SETTLED = 1e-3  # of the end value
-ASIDE = 1.25  # times the frequency: where a step of frequency comes from
 HALVINGS = 8
 TRIES = 3  # steps for one wait
 MOST_DRAWN_ON = 3.0
@@ -76,13 +75,17 @@ class SettlingWatch:
     sleep: Sleep
     clock: Clock
 
-    def measure(self, frequency_hz: float, levels_v: tuple[float, float]) -> Settling:
+    def measure(
+        self, frequency_hz: float, *, aside_hz: float, levels_v: tuple[float, float]
+    ) -> Settling:
         """Measure how long it takes to stand after a step.
 
         Parameters
         ----------
         frequency_hz
             Where the generator is seen, in Hz.
+        aside_hz
+            Where a step of frequency comes from, in Hz.
         levels_v
             Two levels, e.m.f. in V r.m.s.; the second is left set.
 
@@ -101,7 +104,7 @@ class SettlingWatch:
                 away=lambda: set_v(low_v), back=lambda: set_v(high_v)
             ),
             after_frequency_s=self._needed_s(
-                away=lambda: set_hz(frequency_hz / ASIDE),
+                away=lambda: set_hz(aside_hz),
                 back=lambda: set_hz(frequency_hz),
             ),
         )
@@ -183,5 +186,7 @@ def _stand_of(asked_s: FloatArray, seen_v: FloatArray) -> _Stand:
 
 def _drawn_on(stand: _Stand) -> float:
     """How many times as long an exponential takes to 0.1 % as to what noise hides."""
+    if stand.end_v <= 0.0:
+        return 1.0
     share = math.log(stand.first_off_v / (SETTLED * stand.end_v))
     return min(share / math.log(stand.first_off_v / stand.hidden_v), MOST_DRAWN_ON)

@@ -14,7 +14,7 @@ from .check_table import CheckRow, CheckTable
 from .lineariser import settle_unknown_s
 from .settling import Settling, SettlingWatch
 
-__all__ = ["STEP", "CheckPlan", "check_signal", "looked_over"]
+__all__ = ["STEP", "CheckPlan", "aside_of", "check_signal", "looked_over"]
 
 LOOKS = 13  # frequencies at which a signal is looked for
 N_NOISE = 20
@@ -25,6 +25,7 @@ LINEAR = 0.02  # of the ratio, beside what noise does to it
 ABOUT = 0.1  # of a settling time: as well as one look shows it
 NOISY = 0.02  # relative; a Q of 1 % then takes hundreds of readings
 PROBED_HZ = (1e4, 1e8)
+ASIDE = 1.25  # times the frequency: where a step to it comes from
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,12 +38,15 @@ class CheckPlan:
         e.m.f. in V r.m.s.
     frequency_hz
         Where; None: where the most is seen.
+    begun
+        Called with the bench before it is driven.
     watch
         Called with every reading of the driven bench; stops the check by raising.
     """
 
     level_v: float
     frequency_hz: float | None = None
+    begun: Callable[[Bench], None] = lambda _: None
     watch: Callable[[Reading], None] = lambda _: None
 
 
@@ -60,6 +64,7 @@ def check_signal(
     series: list[float] = []
     halved_v = each_s = frequency_hz = 0.0
     file = bench.file
+    plan.begun(bench)
     with table.row("detector sees the generator") as found, bench.driven():
         frequency_hz, amplitude_v = _strongest(bench, plan)
         found.append(f"{amplitude_v:.3g} V r.m.s. at {frequency_hz:.6g} Hz")
@@ -97,7 +102,11 @@ def _settling(
         generator=bench.generator, read_v=read_v, sleep=bench.sleep, clock=bench.clock
     )
     try:
-        return watch.measure(at_hz, (plan.level_v * STEP, plan.level_v))
+        return watch.measure(
+            at_hz,
+            aside_hz=aside_of(bench.file, at_hz),
+            levels_v=(plan.level_v * STEP, plan.level_v),
+        )
     except SettingError as error:
         return error
 
@@ -228,6 +237,17 @@ def _lacking_s(file: BenchFile, settling: Settling | SettingError | None) -> flo
 def _setting(frequency_hz: float, *, lacking_s: float = 0.0) -> Setting:
     settle_s = max(settle_unknown_s(frequency_hz), lacking_s)
     return Setting(frequency_hz=frequency_hz, settle_s=settle_s)
+
+
+def aside_of(file: BenchFile, frequency_hz: float) -> float:
+    """Return where a step to this frequency comes from, within the limits, in Hz."""
+    low_hz = frequency_hz / ASIDE
+    is_low = low_hz < file.limits.lowest_frequency_hz
+    return (
+        min(frequency_hz * ASIDE, file.limits.highest_frequency_hz)
+        if is_low
+        else low_hz
+    )
 
 
 def looked_over(file: BenchFile) -> tuple[float, float]:

@@ -74,7 +74,7 @@ def needed_s(rig: SlowRig) -> tuple[float, float]:
         sleep=rig.sleep,
         clock=lambda: rig.now_s,
     )
-    found = watch.measure(7e6, (EMF_V / 2.0, EMF_V))
+    found = watch.measure(7e6, aside_hz=5.6e6, levels_v=(EMF_V / 2.0, EMF_V))
     return found.after_level_s, found.after_frequency_s
 
 

@@ -1,4 +1,4 @@
-"""A rework holds new values against the limits, and forgets no doubt of the readings."""
+"""A rework holds new values to the limits, and forgets no doubt of the readings."""
 
 import numpy as np
 
