@@ -5,7 +5,15 @@ from dataclasses import dataclass
 
 from .errors import InputError
 
-__all__ = ["Reading", "Setting"]
+__all__ = ["SETTLING_TAUS", "UNKNOWN_Q", "Reading", "Setting", "ring_up_s"]
+
+SETTLING_TAUS = 7.0  # an envelope is then within exp(-7) = 0.1 % of its end value
+UNKNOWN_Q = 500.0  # what must be waited for when nothing is known of a tank
+
+
+def ring_up_s(frequency_hz: float, *, q: float = UNKNOWN_Q) -> float:
+    """Time in s for a tank to ring up to 0.1 %: seven times tau = Q/(pi f)."""
+    return SETTLING_TAUS * q / (math.pi * frequency_hz)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -21,6 +21,7 @@ import numpy as np
 from ..errors import AnalysisError, InputError
 from ..fitting import LARGEST_Q_DOUBT
 from ..quantity import Quantity, format_quantity
+from ..reading import ring_up_s
 from ..tank import Resonance, Tank, deduce_coil, tank_shunt
 from ..uncertainty import Joint, values_of
 
@@ -66,8 +67,6 @@ class BenchReach:
         The generator's e.m.f., V r.m.s.
     settle_s
         What the instruments take for each reading, in s.
-    settling_taus
-        How many time constants of the tank are waited for.
     """
 
     lowest_hz: float
@@ -75,7 +74,6 @@ class BenchReach:
     tank_limit_v: float
     level_v: float
     settle_s: float
-    settling_taus: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -229,7 +227,6 @@ def foresee(
     if not (math.isfinite(inductance_h) and inductance_h > 0.0):
         raise InputError(f"an inductance is above zero, not {inductance_h:g} H")
     frequency_hz, loaded_q, fixture_q = _resonance(candidate.tank, inductance_h, plan)
-    tau_s = loaded_q / (math.pi * frequency_hz)
     peak_v = _peak_v(candidate.tank, bench, frequency_hz, loaded_q=loaded_q)
     noise = plan.noise if plan.noise_v is None else plan.noise_v / peak_v
     count = plan.n_readings
@@ -245,7 +242,7 @@ def foresee(
         tank_voltage_v=max(
             candidate.tank_voltage_v(share * frequency_hz) for share in SWEPT
         ),
-        seconds=count * (bench.settling_taus * tau_s + bench.settle_s),
+        seconds=count * (ring_up_s(frequency_hz, q=loaded_q) + bench.settle_s),
         u_resonant_frequency=u_f0,
         u_loaded_q=quality_bound(noise=noise, n_readings=count),
     )

@@ -314,8 +314,8 @@ def _stepped(
     """Read every level under the guard's eyes; tell who the instruments are."""
     from dataclasses import replace
 
-    from ...analysis.reading import Reading, Setting
-    from ...drivers.bench import settle_unknown_s, step_levels
+    from ...analysis.reading import Reading, Setting, ring_up_s
+    from ...drivers.bench import step_levels
 
     guard = _guard(found.file, emf_v=steps.highest_v)
     guard.check_before(frequency_hz, frequency_hz)
@@ -326,9 +326,7 @@ def _stepped(
 
     detector = found.file.detector.model_copy(update={"linearisation": ""})
     file = found.file.model_copy(update={"detector": detector})
-    setting = Setting(
-        frequency_hz=frequency_hz, settle_s=settle_unknown_s(frequency_hz)
-    )
+    setting = Setting(frequency_hz=frequency_hz, settle_s=ring_up_s(frequency_hz))
     with replace(found, file=file).opened(trace=trace) as bench:
         readings = step_levels(bench, setting=setting, steps=steps, taken=watch)
         return readings, bench.identities

@@ -142,7 +142,6 @@ def _candidate(
 
 def _reach(file: "BenchFile") -> "BenchReach":
     from ...analysis.predict import BenchReach
-    from ...sweeps.plan import SETTLING_TAUS
 
     return BenchReach(
         lowest_hz=file.limits.lowest_frequency_hz,
@@ -150,5 +149,4 @@ def _reach(file: "BenchFile") -> "BenchReach":
         tank_limit_v=file.limits.tank_voltage_v,
         level_v=file.generator.level_v,
         settle_s=file.generator.settle_s + file.detector.settle_s,
-        settling_taus=SETTLING_TAUS,
     )

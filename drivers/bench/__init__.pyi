@@ -12,7 +12,6 @@ from .fixture_record import save_fixture_record as save_fixture_record
 from .fixture_record import with_fixture_record as with_fixture_record
 from .lineariser import LevelReading as LevelReading
 from .lineariser import LevelSteps as LevelSteps
-from .lineariser import settle_unknown_s as settle_unknown_s
 from .lineariser import step_levels as step_levels
 from .opening import open_bench as open_bench
 from .opening import reaching as reaching

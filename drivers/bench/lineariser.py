@@ -1,6 +1,5 @@
 """The lineariser: a detector read at known steps of the generator's level."""
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -8,10 +7,7 @@ from ...analysis.errors import InputError
 from ...analysis.reading import Setting
 from .bench import Bench
 
-__all__ = ["LevelReading", "LevelSteps", "settle_unknown_s", "step_levels"]
-
-SETTLE_Q = 500.0  # what must be waited for when nothing is known of the tank
-TAUS = 7.0  # the envelope is then within exp(-7) = 0.1 % of its end value
+__all__ = ["LevelReading", "LevelSteps", "step_levels"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,11 +54,6 @@ class LevelReading:
 
     emf_v: float
     indicated_v: float
-
-
-def settle_unknown_s(frequency_hz: float) -> float:
-    """Time in s for a tank of unknown Q, 500 at most, to ring up to 0.1 %."""
-    return TAUS * SETTLE_Q / (math.pi * frequency_hz)
 
 
 def step_levels(

@@ -5,13 +5,12 @@ import statistics
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from ...analysis.reading import Reading, Setting
+from ...analysis.reading import Reading, Setting, ring_up_s
 from ..errors import SettingError
 from ..instruments import AmplitudeReader, SignalSource
 from .bench import Bench, Clock
 from .bench_file import BenchFile
 from .check_table import CheckRow, CheckTable
-from .lineariser import settle_unknown_s
 from .settling import Settling, SettlingWatch
 
 __all__ = ["STEP", "CheckPlan", "aside_of", "check_signal", "looked_over"]
@@ -130,7 +129,7 @@ def _settle_row(file: BenchFile, found: Settling, *, at_hz: float) -> CheckRow:
     what, stated_s = "settle", file.generator.settle_s + file.detector.settle_s
     said = f"{_ms(stated_s)} stated, {_ms(found.longest_s)} needed"
     # A sweep waits for the tank besides.
-    if found.longest_s <= stated_s * (1.0 + ABOUT) + settle_unknown_s(at_hz):
+    if found.longest_s <= stated_s * (1.0 + ABOUT) + ring_up_s(at_hz):
         return CheckRow(what=what, state="ok", found=said)
     averages = file.detector.averages or 1
     lacking_s = found.longest_s - file.generator.settle_s
@@ -235,7 +234,7 @@ def _lacking_s(file: BenchFile, settling: Settling | SettingError | None) -> flo
 
 
 def _setting(frequency_hz: float, *, lacking_s: float = 0.0) -> Setting:
-    settle_s = max(settle_unknown_s(frequency_hz), lacking_s)
+    settle_s = max(ring_up_s(frequency_hz), lacking_s)
     return Setting(frequency_hz=frequency_hz, settle_s=settle_s)
 
 

@@ -19,7 +19,7 @@ import numpy as np
 from ...analysis.errors import FitError, InputError
 from ...analysis.fitting import CapacitanceFit, Lag, fit_in_capacitance, lag_of
 from ...analysis.quantity import FloatArray
-from ...analysis.reading import Reading, Setting
+from ...analysis.reading import Reading, Setting, ring_up_s
 from ..errors import EdgeError, NoResonanceError, SweepError
 from .ask_tell import (
     FLANKS,
@@ -37,8 +37,6 @@ from .peak_planner import (
     HOPELESS,
     MOST_OVERVIEWS,
     ROUND,
-    SEARCH_Q,
-    SETTLING_TAUS,
     WINDOW,
 )
 
@@ -249,7 +247,7 @@ class DialPlanner(AskTell[CapacitanceFit]):
 
     def _at(self, settings_f: Iterable[float]) -> Plan:
         goal = self.goal
-        settle_s = SETTLING_TAUS * SEARCH_Q / (math.pi * goal.frequency_hz)
+        settle_s = ring_up_s(goal.frequency_hz)
         for wanted_f in settings_f:
             if not goal.lowest_f <= wanted_f <= goal.highest_f:
                 continue

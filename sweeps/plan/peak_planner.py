@@ -40,7 +40,7 @@ from ...analysis.fitting import (
 )
 from ...analysis.fitting.curves import Peak
 from ...analysis.quantity import FloatArray
-from ...analysis.reading import Reading, Setting
+from ...analysis.reading import UNKNOWN_Q, Reading, Setting, ring_up_s
 from ..errors import EdgeError, NoResonanceError, SweepError
 from .ask_tell import (
     FLANKS,
@@ -58,8 +58,6 @@ from .peak_goal import HARMONICS, OVERVIEW, ROOT3, PeakGoal, PeakPrior, in_mhz
 __all__ = ["PeakGoal", "PeakPlanner", "PeakPrior", "trace_of"]
 
 
-SETTLING_TAUS = 7.0  # the envelope is then within exp(-7) = 0.1 % of its end value
-SEARCH_Q = 500.0  # what a search must wait for, since it does not know the Q yet
 MOST_LOOKS = 12  # each look at least halves the gap; 12 span 4000 half-bandwidths
 MOST_OVERVIEWS = 3
 ALIKE = 1.6  # factor in Q up to which an overview still shows the whole peak
@@ -187,7 +185,7 @@ class PeakPlanner(AskTell[ResonanceFit]):
         for frequency_hz in np.geomspace(
             goal.lowest_hz, goal.highest_hz, goal.n_search
         ):
-            yield self._setting_at(float(frequency_hz), q=SEARCH_Q)
+            yield self._setting_at(float(frequency_hz), q=UNKNOWN_Q)
 
     def _bracket(self, most_looks: int) -> Generator[Setting, Reading, PeakEstimate]:
         for _ in range(most_looks):
@@ -198,9 +196,9 @@ class PeakPlanner(AskTell[ResonanceFit]):
                 lower, upper = frequency[max(top - 1, 0)], frequency[top]
                 upper2 = frequency[min(top + 1, frequency.size - 1)]
                 looks = [math.sqrt(lower * upper), math.sqrt(upper * upper2)]
-                yield from self._at(looks, q=SEARCH_Q)
+                yield from self._at(looks, q=UNKNOWN_Q)
             elif estimate.loaded_q is None:
-                yield from self._at([estimate.resonant_frequency_hz], q=SEARCH_Q)
+                yield from self._at([estimate.resonant_frequency_hz], q=UNKNOWN_Q)
             else:
                 if flanked(response, top):
                     return estimate
@@ -287,7 +285,7 @@ class PeakPlanner(AskTell[ResonanceFit]):
 
     def _fit_window(self, estimate: PeakEstimate) -> ResonanceFit:
         """Fit the readings about the peak; remember the fit and what it used."""
-        f0, q = estimate.resonant_frequency_hz, estimate.loaded_q or SEARCH_Q
+        f0, q = estimate.resonant_frequency_hz, estimate.loaded_q or UNKNOWN_Q
         some = self.readings[self._first :]
         frequency = np.array([reading.frequency_hz for reading in some])
         near = np.abs(q * (frequency / f0 - f0 / frequency)) <= WINDOW
@@ -305,7 +303,7 @@ class PeakPlanner(AskTell[ResonanceFit]):
 
     def _about(self, estimate: PeakEstimate, places: Iterable[float]) -> Plan:
         """Ask at these half-bandwidths from the peak, as far as the span goes."""
-        f0, q = estimate.resonant_frequency_hz, estimate.loaded_q or SEARCH_Q
+        f0, q = estimate.resonant_frequency_hz, estimate.loaded_q or UNKNOWN_Q
         room = [
             q * (e / f0 - f0 / e) for e in (self.goal.lowest_hz, self.goal.highest_hz)
         ]
@@ -334,8 +332,7 @@ class PeakPlanner(AskTell[ResonanceFit]):
                 f"bracketed between {self._span}; allow more, or narrow the span",
                 n_readings=len(self.readings),
             )
-        settle_s = SETTLING_TAUS * q / (math.pi * frequency_hz)
-        return Setting(frequency_hz=frequency_hz, settle_s=settle_s)
+        return Setting(frequency_hz=frequency_hz, settle_s=ring_up_s(frequency_hz, q=q))
 
     def _unmask(self) -> Plan:
         """See that the peak is no ghost, rung by a harmonic of the generator.

@@ -7,12 +7,11 @@ import numpy as np
 
 from ...analysis.fitting import Lag
 from ...analysis.quantity import Caution, format_quantity
-from ...analysis.reading import Reading
+from ...analysis.reading import SETTLING_TAUS, Reading
 
 __all__ = ["NOT_SETTLED", "settling_cautions"]
 
 NOT_SETTLED = "not_settled"
-TAUS = 7.0  # a lag is then within 0.1 % of its end value
 TOLD = (1e-4, 0.9)  # shares of the reading before that tell a time
 
 
@@ -48,6 +47,6 @@ def _needed(lag: Lag, readings: Sequence[Reading]) -> str:
     low, high = TOLD
     if each_s <= 0.0 or not low < lag.share < high:
         return ""
-    needed_s = TAUS * each_s / -math.log(lag.share)
+    needed_s = SETTLING_TAUS * each_s / -math.log(lag.share)
     value, _, unit = format_quantity(needed_s, u=needed_s / 2.0, unit="s")
     return f" (about {value} {unit} from reading to reading would do)"

@@ -22,7 +22,6 @@ BENCH = BenchReach(
     tank_limit_v=30.0,
     level_v=1.0,
     settle_s=0.0,
-    settling_taus=7.0,
 )
 USE = Use(
     inductance_h=1.0,

@@ -46,7 +46,6 @@ BENCH = BenchReach(
     tank_limit_v=30.0,
     level_v=1.0,
     settle_s=8e-3,
-    settling_taus=7.0,
 )
 
 

@@ -11,9 +11,10 @@ import pytest
 
 from halfpower.analysis import InputError, Result, Setting, parse_stated
 from halfpower.analysis.detector import DetectorLaw, fit_law
+from halfpower.analysis.reading import ring_up_s
 from halfpower.cli.at_bench import bundled_bench_file
 from halfpower.drivers import load_bench_file, open_bench
-from halfpower.drivers.bench import LevelSteps, settle_unknown_s, step_levels
+from halfpower.drivers.bench import LevelSteps, step_levels
 from halfpower.drivers.bench.opening import completed, law_of
 from halfpower.drivers.errors import SettingError
 from halfpower.drivers.instruments import (
@@ -207,7 +208,7 @@ def linearised(folder: Path, *, seed: int) -> Path:
     ) as bench:
         readings = step_levels(
             bench,
-            setting=Setting(frequency_hz=peak_hz, settle_s=settle_unknown_s(peak_hz)),
+            setting=Setting(frequency_hz=peak_hz, settle_s=ring_up_s(peak_hz)),
             steps=LevelSteps(highest_v=1.0),
             taken=lambda _: None,
         )
