@@ -13,7 +13,8 @@ from halfpower.drivers.errors import (
     QuestionRefusedError,
     ReplyError,
 )
-from halfpower.drivers.instruments.instrument import MOST_QUEUED, Instrument
+from halfpower.drivers.instruments.instrument import Instrument
+from halfpower.drivers.instruments.refusals import MOST_QUEUED
 
 
 @pytest.fixture
