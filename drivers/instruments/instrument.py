@@ -160,7 +160,7 @@ class Instrument:
         AnswerLostError
             What it held is not known: see `surely`.
         """
-        if queued := self._refusals.queued():
+        if queued := self._refusals.told():
             raise InstrumentError(
                 f"{self._link.name} refused {doing}: {'; '.join(queued)}",
                 identity=self.identity,

@@ -162,6 +162,19 @@ class Refusals:
             if not (had_trouble and entry.code in QUERY_ERRORS)
         ]
 
+    def told(self) -> list[str]:
+        """Empty the queue as `queued` does, and take its entries' bits as told, too.
+
+        The register keeps them when the queue is read: left there, they would be found
+        as a second refusal, by nobody knows whom.
+        """
+        queued = self.queued()
+        if queued and self.reports_events:
+            with contextlib.suppress(LinkTimeoutError, AnswerLostError, ReplyError):
+                self._events()
+            self._unseen &= ~REFUSALS
+        return queued
+
     def _looked_up(self) -> list[str]:
         """Ask the register about entries that were lost: its bits stay."""
         unknown = AnswerLostError(f"{self._link.name}: {LOST.text}")

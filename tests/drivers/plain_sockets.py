@@ -168,7 +168,9 @@ def reset(connection: socket.socket) -> None:
 
 
 class PlainGenerator(Plain):
-    """It speaks ``generator-volts``."""
+    """It speaks ``generator-volts``, and refuses what is above its range."""
+
+    highest_hz = 1e9
 
     def power_on(self) -> None:
         """As it comes from its maker."""
@@ -180,7 +182,10 @@ class PlainGenerator(Plain):
         del space
         circuit = self.circuit
         if head == "SOURce:FREQuency:CW":
-            circuit.frequency_hz = float(value)
+            if float(value) > self.highest_hz:
+                self.errors.append('-222,"Data out of range"')
+                self.events |= 16  # execution error (IEEE 488.2, 11.5.1.1.5)
+            circuit.frequency_hz = min(float(value), self.highest_hz)
         elif head == "SOURce:VOLTage:LEVel:IMMediate:AMPLitude":
             circuit.level_v = float(value)
         elif head == "OUTPut:STATe":

@@ -16,7 +16,7 @@ import pytest
 from halfpower.analysis import HalfpowerError, Reading, Setting
 from halfpower.drivers import load_bench_file, open_bench
 from halfpower.drivers.bench import CheckPlan, check_bench, reaching
-from halfpower.drivers.errors import LinkLostError, LinkTimeoutError
+from halfpower.drivers.errors import LinkLostError, LinkTimeoutError, SettingError
 from halfpower.drivers.link.visa import VisaPort
 
 SWEEP_HZ = (6.8e6, 7.0e6, 7.2e6)
@@ -381,6 +381,19 @@ def test_one_lost_command_does_not_pass_for_a_slow_instrument(
 
 
 # Another hand ----------------------------------------------------------------------
+
+
+def test_what_is_out_of_its_range_is_believed_at_once(rig: Rig) -> None:
+    """The register goes on telling what the queue told: that is no second refusal."""
+    rig.generator.highest_hz = 7.1e6
+    error = rig.sweep()
+    assert isinstance(error, SettingError)
+    assert "asked for 7200000 Hz and set 7100000 (" in str(error)
+    assert "-222 Data out of range" in str(error)
+    tries = [line for line in rig.generator.log if line.startswith(f"{FREQUENCY} 7200")]
+    assert len(tries) == 2  # one command may get lost
+    assert rig.bench.retaken == 0
+    assert rig.circuit.is_on is False
 
 
 @pytest.mark.parametrize("what", ["frequency_hz", "level_v", "is_on"])
