@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 
+import hypothesis
 import numpy as np
 import pytest
 
@@ -19,10 +20,14 @@ OpenOnScene = Callable[..., AbstractContextManager[tuple[Bench, SimulatedBench]]
 
 
 def pytest_configure() -> None:
-    """Hear signals that whoever started the suite ignores (nohup, ``&`` in a script).
+    """Make the suite the same wherever it runs.
 
-    What the tests start inherits it, and is sent these signals.
+    Signals that whoever started it ignores (nohup, ``&`` in a script) are heard: what
+    the tests start inherits that, and is sent these signals.
     """
+    # The same examples every time, and none fails for a slow machine.
+    hypothesis.settings.register_profile("steady", deadline=None, derandomize=True)
+    hypothesis.settings.load_profile("steady")
     for number in (signal.SIGHUP, signal.SIGINT, signal.SIGQUIT):
         if signal.getsignal(number) is signal.SIG_IGN:
             signal.signal(number, signal.SIG_DFL)

@@ -146,7 +146,7 @@ BENCHES = st.builds(
 FREQUENCIES = between(1e5, 3e8)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(bench=BENCHES, frequency=FREQUENCIES)
 def test_the_prediction_is_the_highest_of_any_coil(
     bench: Bench, frequency: float
@@ -156,7 +156,7 @@ def test_the_prediction_is_the_highest_of_any_coil(
     assert predicted == pytest.approx(bench.highest(frequency), rel=WITHIN)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(bench=BENCHES, frequency=FREQUENCIES, coil=between(1e-9, 1e-2))
 def test_the_watch_sees_the_tank_behind_any_output_coupling(
     bench: Bench, frequency: float, coil: float
@@ -189,7 +189,7 @@ def test_at_the_corners_of_what_a_bench_file_allows() -> None:
     assert max(off) < WITHIN
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(bench=BENCHES, low=between(1e5, 1e8), width=between(1.01, 100.0))
 def test_the_worst_of_a_span_is_found(bench: Bench, low: float, width: float) -> None:
     """It need not be at the upper end: a dense grid over the span finds no more."""
@@ -214,7 +214,7 @@ def test_the_highest_voltage_may_lie_below_the_top_of_the_span() -> None:
     assert worst > 5.0 * bench.highest(2e8)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(
     bench=BENCHES.map(lambda one: replace(one, lead_h=0.0, lead_ohm=0.0)),
     coil=between(1e-6, 1e-3),

@@ -38,7 +38,7 @@ def noisy(rng: np.random.Generator, f: np.ndarray, sigma: float) -> Trace:
     shift=st.floats(-2.0, 2.0),
     seed=st.integers(0, 99),
 )
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(max_examples=60)
 def test_exact_readings_give_the_exact_resonance(
     q: float, k: float, shift: float, seed: int
 ) -> None:
@@ -264,7 +264,7 @@ def test_three_readings_and_their_noise_are_enough() -> None:
     seed=st.integers(0, 999),
     kind=st.sampled_from(["zero", "constant", "random", "huge", "tiny"]),
 )
-@settings(max_examples=150, deadline=None, derandomize=True)
+@settings(max_examples=150)
 def test_nothing_but_the_packages_own_errors_comes_out(
     frequency: list[float], seed: int, kind: str
 ) -> None:

@@ -96,7 +96,7 @@ def check(found: Matching, rows: list[np.ndarray], size: int) -> None:
 
 
 @given(lots, sizes, st.sampled_from([1, 2]))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_no_other_way_has_more_sets_or_closer_ones(
     lot: list[tuple[float, float]], size: int, n_criteria: int
 ) -> None:
@@ -114,7 +114,7 @@ def test_no_other_way_has_more_sets_or_closer_ones(
 
 
 @given(lots, sizes, st.sampled_from([0.0, 0.2]))
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 def test_doubts_count_against_a_set(
     lot: list[tuple[float, float]], size: int, step: float
 ) -> None:
@@ -129,7 +129,7 @@ def test_doubts_count_against_a_set(
 
 
 @given(st.integers(0, 1000), sizes)
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=10)
 def test_the_line_and_the_packing_agree(seed: int, size: int) -> None:
     """One criterion, then the same one twice: 30 parts in pairs, 18 in threes."""
     x = np.random.default_rng(seed).normal(100.0, 3.0, 30 if size == 2 else 18)

@@ -48,7 +48,7 @@ def test_a_sheet_of_air_adds_nothing(sheet: Sheet) -> None:
     shape=st.floats(min_value=0.02, max_value=0.2),
 )
 @example(permittivity=2.0, shape=0.2)
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=8)
 def test_the_edge_grows_with_the_permittivity(
     permittivity: float, shape: float
 ) -> None:

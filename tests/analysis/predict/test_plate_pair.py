@@ -29,7 +29,7 @@ def discs(**changed: object) -> PlatePair:
 
 
 @given(k=st.floats(min_value=0.02, max_value=10.0))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_the_edge_grows_with_the_gap(k: float) -> None:
     """The ratio is above 1 and rises; the capacitance itself falls."""
     here, wider = love_ratio(k), love_ratio(1.05 * k)

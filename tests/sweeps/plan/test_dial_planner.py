@@ -41,7 +41,7 @@ def run(read: Response, goal: DialGoal = GOAL) -> DialPlanner:
     return planner
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @example(peak=1.1041922354346965e-10, share=0.03125)
 @given(peak=st.floats(45e-12, 450e-12), share=st.floats(0.004, 0.05))
 def test_any_peak_on_the_dial_is_found_and_measured(peak: float, share: float) -> None:
