@@ -6,6 +6,7 @@ from .capacitor import SERIES as SERIES
 from .capacitor import deduce_in_series as deduce_in_series
 from .capacitor import deduce_parallel as deduce_parallel
 from .capacitor import exponent_in_series as exponent_in_series
+from .capacitor import highest_rise_in_series as highest_rise_in_series
 from .capacitor_by_dial import Dial as Dial
 from .capacitor_by_dial import deduce_by_dial as deduce_by_dial
 from .coil import COIL_UNITS as COIL_UNITS

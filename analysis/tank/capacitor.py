@@ -22,10 +22,12 @@ like the others this method gives the parallel one, Cx = Cs/(1 + D^2). The respo
 exponent is not the fixture's: the driven branch is wL - 1/(w Cx), so k = 1 + 2 T/Cx.
 """
 
+import math
 from dataclasses import replace
 
 from ..errors import AnalysisError
 from ..fitting import ResonanceFit
+from ..fitting.curves import LARGEST_EXPONENT
 from ..quantity import Quantity
 from ..uncertainty import Number, propagate
 from .attached import (
@@ -48,6 +50,7 @@ __all__ = [
     "deduce_in_series",
     "deduce_parallel",
     "exponent_in_series",
+    "highest_rise_in_series",
 ]
 
 SERIES = "series"
@@ -186,6 +189,17 @@ def exponent_in_series(*, rise: float, fixture: float) -> float:
     (but for the coil's own capacitance, which is small beside T).
     """
     return fixture + 2.0 * (rise**2 - 1.0)
+
+
+def highest_rise_in_series(*, fixture: float) -> float:
+    """Give the rise up to which a capacitor in series leaves a response to be fitted.
+
+    Parameters
+    ----------
+    fixture
+        The exponent of the fixture without it; see `exponent_in_series`.
+    """
+    return math.sqrt(1.0 + (LARGEST_EXPONENT - fixture) / 2.0)
 
 
 def _refuse_rise(reference: ResonanceFit, loaded: ResonanceFit) -> None:

@@ -1,36 +1,28 @@
 """Measure a capacitor by substitution in a tank."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 
-from ...analysis.fitting import fit
-from ...analysis.fitting.curves import Peak
 from ...analysis.quantity import Quantity
 from ...analysis.result import Result, Swept
 from ...analysis.tank import (
     REFERENCE,
-    SERIES,
     UNKNOWN,
     Tank,
     deduce_in_series,
     deduce_parallel,
-    exponent_in_series,
 )
-from ...drivers.bench import BenchFile
 from ..errors import GuardError, NoResonanceError, SweepError
-from ..plan import trace_of
 from ..run import (
-    EXPONENTS,
     Arrangement,
     IdentifiedBench,
     Session,
     Span,
     Steps,
     assumed_of_tank,
-    resonance_of,
     settings_of,
 )
 from .capacitor_by_dial import measure_by_dial
+from .capacitor_in_series import refuse_small, sweep_in_series
 from .capacitor_job import CapacitorJob, capacitor_result
 from .work_coil import across_f, attached_span, tank_with
 
@@ -86,6 +78,8 @@ def _by_sweeps(
     tank = tank_with(
         bench, capacitor=job.tank, self_capacitance_f=job.self_capacitance_f
     )
+    if job.method == "series" and job.expected_f is not None:
+        refuse_small(bench, span, tank=tank, expected_f=job.expected_f.value)
     fitted = ("coil", "strap") + (("capacitor",) if job.tank is not None else ())
     reference = steps.sweep(_without(job, fitted=fitted), span, tank=tank)
     sweeps, deduced = [reference], None
@@ -100,7 +94,7 @@ def _by_sweeps(
             )
     remarks: list[str] = []
     if deduced is None or (job.method == "auto" and _is_large(deduced, tank, sweeps)):
-        series = _series(
+        series = sweep_in_series(
             bench, span, steps=steps, fitted=fitted, tank=tank, reference=reference
         )
         in_series = deduce_in_series(
@@ -185,48 +179,6 @@ def _if_expected(expected_f: float | None) -> str:
         f", or it is not near the {expected_f * 1e12:.4g} pF expected (then leave "
         "--expect out)"
     )
-
-
-def _series(
-    bench: IdentifiedBench,
-    span: Span,
-    *,
-    steps: Steps,
-    fitted: tuple[str, ...],
-    tank: Tank,
-    reference: Swept,
-) -> Swept:
-    """Sweep with the unknown in series with the coil."""
-    f1 = reference.found.resonant_frequency_hz
-    limits = bench.file.limits
-    series = steps.sweep(
-        Arrangement(
-            step=SERIES,
-            instruction="Take the unknown off the tank, take out the strap at the "
-            "coil's cold end, and put the unknown in its place.",
-            fitted=(*(one for one in fitted if one != "strap"), "unknown@series"),
-            hookup="capacitor-series",
-        ),
-        replace(
-            span,
-            lowest_hz=max(0.9 * f1, limits.lowest_frequency_hz),
-            highest_hz=min(4.0 * f1, limits.highest_frequency_hz),
-        ),
-        tank=tank,
-        without_hz=f1,
-    )
-    return _fitted_in_series(bench.file, tank=tank, reference=reference, series=series)
-
-
-def _fitted_in_series(
-    file: BenchFile, *, tank: Tank, reference: Swept, series: Swept
-) -> Swept:
-    """Fit the series sweep with its own exponent."""
-    rise = series.found.resonant_frequency_hz / reference.found.resonant_frequency_hz
-    exponent = exponent_in_series(rise=rise, fixture=EXPONENTS[file.fixture.kind])
-    used = [series.readings[index] for index in series.used]
-    found = fit(trace_of(used), response=Peak(exponent=exponent))
-    return replace(series, found=found, quantities=resonance_of(found, tank=tank))
 
 
 def _is_large(deduced: Sequence[Quantity], tank: Tank, sweeps: Sequence[Swept]) -> bool:

@@ -160,6 +160,64 @@ def test_a_large_one_goes_in_series_by_itself(tmp_path: Path) -> None:
     assert "in series with the coil" in result.remarks[0]
 
 
+@pytest.mark.parametrize("farad", ["20e-12", "60e-12", "90e-12"])
+def test_one_too_small_to_go_in_series_is_sent_across_the_tank(
+    tmp_path: Path, farad: str
+) -> None:
+    """Of 170 pF with the coil's own 4 pF in it, the least is 104 pF.
+
+    The response's exponent 1 + 2 (m^2 - 1) is 4 at a rise m of the root of 2.5. There
+    w^2 = 2.5/(L T), and the reactances of coil and own C, of the unknown and of the
+    other 166 pF cancel: 1/Cx = 2.5/(170 - 2.5 x 4) - 1/166 = 1/104.1 (pF).
+    """
+    small = f"kind = 'capacitor'\ncapacitance_f = {farad}\ndissipation_factor = 0.002"
+    with (
+        on_scene(tmp_path, "capacitor-drawer", small) as (bench, simulated),
+        pytest.raises(NoResonanceError, match=r"below about 104 pF.*across the tank"),
+    ):
+        measure_capacitor(
+            bench,
+            SPAN,
+            job=replace(PARALLEL, method="series"),
+            session=Session(attendant=Changed(simulated)),
+        )
+
+
+def test_the_least_that_goes_in_series_is_measured(tmp_path: Path) -> None:
+    """110 pF is above 104: a value, its u a little above 0.65 %."""
+    part = "kind = 'capacitor'\ncapacitance_f = 110e-12\ndissipation_factor = 0.002"
+    with on_scene(tmp_path, "capacitor-drawer", part) as (bench, simulated):
+        result = measure_capacitor(
+            bench,
+            SPAN,
+            job=replace(PARALLEL, method="series"),
+            session=Session(attendant=Changed(simulated)),
+        )
+    assert holds(result, "capacitance", 110e-12, most_u=1.2 * 0.72e-12)
+
+
+def test_one_expected_too_small_for_series_is_refused_before_it_is_driven(
+    tmp_path: Path,
+) -> None:
+    """68 pF +- 20 % is below 104 pF whatever it is; 100 pF +- 20 % may be above."""
+    job = replace(PARALLEL, method="series")
+    small = Expected(value=parse_stated("68pF +- 20%", "F"))
+    part = "kind = 'capacitor'\ncapacitance_f = 110e-12\ndissipation_factor = 0.002"
+    with on_scene(tmp_path, "capacitor-drawer", part) as (bench, simulated):
+        attendant = Changed(simulated)
+        session = Session(attendant=attendant)
+        with pytest.raises(InputError, match=r"68 pF expected.*about 104 pF up"):
+            measure_capacitor(
+                bench, SPAN, job=replace(job, expected_f=small), session=session
+            )
+        assert attendant.steps == []
+        doubtful = Expected(value=parse_stated("100pF +- 20%", "F"))
+        measure_capacitor(
+            bench, SPAN, job=replace(job, expected_f=doubtful), session=session
+        )
+        assert attendant.steps == ["reference", "series"]
+
+
 def test_a_loss_too_small_to_tell_is_a_limit(tmp_path: Path) -> None:
     """D = 1e-5 cannot be resolved beside a coil of Q = 270: no value, a bound."""
     clean = "kind = 'capacitor'\ncapacitance_f = 47e-12\ndissipation_factor = 1e-5"

@@ -1,5 +1,6 @@
 from .abscissa import Abscissa as Abscissa
 from .notch import Notch as Notch
+from .response import LARGEST_EXPONENT as LARGEST_EXPONENT
 from .response import LeakyPeak as LeakyPeak
 from .response import Peak as Peak
 from .response import PeakOnFloor as PeakOnFloor

@@ -25,7 +25,7 @@ from ...errors import InputError
 from ...quantity import FloatArray
 from .abscissa import Abscissa
 
-__all__ = ["LeakyPeak", "Peak", "PeakOnFloor", "Response"]
+__all__ = ["LARGEST_EXPONENT", "LeakyPeak", "Peak", "PeakOnFloor", "Response"]
 
 LARGEST_EXPONENT = 4.0  # two reactive couplings make 2; beyond 4 no fixture goes
 MAX_DETUNING_STEP = 3.0  # half-bandwidths a single step may move f0 by
