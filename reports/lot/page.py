@@ -46,6 +46,7 @@ def save_lot_page(result: LotResult, path: Path, *, invented: str = "") -> None:
     check_page(path)
     found = result.yield_
     text = template("lot.html.j2").render(
+        title=f"Lot {result.lot.name}",
         lot=result.lot,
         invented=invented,
         big=None if found is None else _headline(found, result),

@@ -1,9 +1,18 @@
-"""One self-contained HTML page of a result."""
+"""One self-contained HTML page of a result.
 
+A page's policy (W3C, Content Security Policy Level 3) lets nothing in from outside and
+nothing run: of styles the page's own sheet alone, known by its hash, of pictures those
+that stand in the page.
+"""
+
+import base64
+import hashlib
 import io
+import re
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
+from xml.etree import ElementTree as ET
 
 from ...analysis.result import Result
 from ..errors import ReportError, writing_to
@@ -30,6 +39,15 @@ CAUTION = (
     "rules and a licensed person come first."
 )
 NO_LIBRARY = "pages need jinja2 and matplotlib: pip install 'halfpower[report]'"
+STYLE = "page.css"
+# Of an SVG's names; in HTML they stand without a namespace, or with its usual prefix.
+PREFIXES = {
+    "{http://www.w3.org/2000/svg}": "",
+    "{http://www.w3.org/1999/xlink}": "xlink:",
+}
+# What the drawing library writes of itself, and a sheet of two properties for all.
+LEFT_OUT = {"metadata", "style"}
+FOR_ALL = {"stroke-linejoin": "round", "stroke-linecap": "butt"}
 BUDGETED = (
     "inductance",
     "self_capacitance",
@@ -107,24 +125,58 @@ def template(name: str) -> "Template":
     """
     try:
         import jinja2
+        from markupsafe import Markup
     except ImportError as error:
         raise ReportError(NO_LIBRARY) from error
+    loader = jinja2.PackageLoader("halfpower.reports")
     environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("halfpower.reports"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
+        loader=loader, autoescape=True, undefined=jinja2.StrictUndefined
     )
+    style = loader.get_source(environment, STYLE)[0]
+    environment.globals["style"] = Markup(style)  # noqa: S704 - our own sheet
+    environment.globals["policy"] = policy_for(style)
     return environment.get_template(name)
 
 
+def policy_for(style: str) -> str:
+    """Give the policy of a page with this sheet of styles and nothing else."""
+    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    return (
+        f"default-src 'none'; style-src 'sha256-{digest}'; img-src data:; "
+        "base-uri 'none'; form-action 'none'"
+    )
+
+
 def svg_of(figure: "Figure") -> "Markup":
-    """Draw a figure to stand in a page."""
+    """Draw a figure to stand in a page, whose policy refuses an element's own style.
+
+    Its properties become attributes, which count for less than a sheet's (SVG 1.1,
+    6.4), so the library's own sheet goes; its comments, which repeat texts, too.
+    """
     from markupsafe import Markup
 
     buffer = io.StringIO()
     save_figure(figure, buffer, kind="svg")
-    text = buffer.getvalue()
-    return Markup(text[text.index("<svg") :])  # noqa: S704 - drawn here, its text escaped
+    drawn = re.sub(r"<!--.*?-->", "", buffer.getvalue(), flags=re.DOTALL)
+    root = ET.fromstring(drawn)  # noqa: S314 - drawn here
+    for parent in root.iter():
+        for one in [one for one in parent if _named(one.tag) in LEFT_OUT]:
+            parent.remove(one)
+        parent.tag = _named(parent.tag)
+        style = parent.attrib.pop("style", "")
+        known = {_named(name): value for name, value in parent.items()}
+        stated = (one.partition(":") for one in style.split(";") if one.strip())
+        own = {name.strip(): value.strip() for name, _, value in stated}
+        parent.attrib = known | own
+    root.attrib |= FOR_ALL
+    return Markup(ET.tostring(root, encoding="unicode"))  # noqa: S704 - its text escaped
+
+
+def _named(name: str) -> str:
+    for space, prefix in PREFIXES.items():
+        if name.startswith(space):
+            return prefix + name.removeprefix(space)
+    return name
 
 
 def write_page(text: str, path: Path) -> None:

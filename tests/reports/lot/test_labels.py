@@ -2,6 +2,7 @@
 
 import re
 import runpy
+import xml.etree.ElementTree as ET
 from collections.abc import Iterator
 from pathlib import Path
 from types import SimpleNamespace
@@ -58,6 +59,29 @@ def test_codes_hold_the_labels() -> None:
     texts = [invented.HOSTILE, "Spule Ωµ 7", "L17"]
     labels = [Label(code=one, lines=(one,)) for one in texts]
     assert codes_in(labels, SMALL) == sorted(texts)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "<script>alert(1)</script>",
+        "a]]>b--><b onload='x'>",
+        '"><image href="x"/>',
+        "&amp;<!--",
+        "$\\foo$",
+        "x\x1b[31m\udcff",
+    ],
+)
+def test_markup_on_a_label_is_none_in_the_drawing(tmp_path: Path, text: str) -> None:
+    """The sheet is XML as for a plain label, with the same elements and attributes."""
+
+    def made_of(words: str) -> set[str]:
+        label = Label(code=words, lines=(words,))
+        (path,) = save_labels([label], tmp_path / "a.svg", sheet=SMALL)
+        root = ET.parse(path)  # noqa: S314 - written one line above
+        return {name for one in root.iter() for name in (one.tag, *one.keys())}
+
+    assert made_of(text) == made_of("L17")
 
 
 def test_micro_codes_hold_short_labels() -> None:

@@ -1,5 +1,6 @@
 """A lot as one page with pictures."""
 
+import html.parser
 import re
 import runpy
 from collections.abc import Iterator
@@ -11,6 +12,7 @@ import numpy as np
 import pytest
 
 from halfpower.analysis.lots import GuardBand, Limits
+from halfpower.analysis.quantity import Caution
 from halfpower.records import open_base
 from halfpower.reports.errors import ReportError
 from halfpower.reports.lot import (
@@ -61,6 +63,59 @@ def test_hostile_label_arrives_as_text(result: LotResult, tmp_path: Path) -> Non
     text = (tmp_path / "lot.html").read_text(encoding="utf-8")
     assert "<script" not in text
     assert "&lt;script&gt;alert(1)&lt;/script&gt; ../../x" in text
+
+
+HOSTILE = """"><script>alert(1)</script>]]>--><b a='x' style="y">&amp;{{7*7}}$\\foo$"""
+
+
+class Seen(html.parser.HTMLParser):
+    """What a browser would make of a page: tags, attributes' names, texts."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.tags: set[str] = set()
+        self.names: set[str] = set()
+        self.words = ""
+        self.feed(text)
+        self.close()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Note a tag and its attributes."""
+        self.tags.add(tag)
+        self.names |= {name for name, _ in attrs}
+
+    def handle_data(self, data: str) -> None:
+        """Note a text."""
+        self.words += data
+
+
+def test_markup_in_any_name_of_a_lot_stays_text(
+    result: LotResult, tmp_path: Path
+) -> None:
+    """The lot, the station, the labels (one stands in a picture), standards, reasons.
+
+    Each is shown once at least, as it is; nothing of them is a tag or an attribute.
+    """
+    caution = (Caution(code="c", text=f"{HOSTILE} reason"),)
+    hostile = lot_result(
+        replace(result.lot, name=f"{HOSTILE} lot", station=f"{HOSTILE} station"),
+        parts=[
+            replace(one, label=f"{HOSTILE} {one.position}", reasons=caution)
+            for one in result.parts
+        ],
+        checks=[
+            replace(one, standard=f"{HOSTILE} standard", reasons=caution)
+            for one in result.checks
+        ],
+        held=HELD,
+    )
+    save_lot_page(hostile, tmp_path / "lot.html", invented=f"{HOSTILE} invented")
+    seen = Seen((tmp_path / "lot.html").read_text(encoding="utf-8"))
+    assert not seen.tags & {"script", "b", "img"}
+    assert not seen.names & {"a", "style"}
+    for word in ("lot", "station", "7", "reason", "standard", "invented"):
+        assert f"{HOSTILE} {word}" in seen.words
+    assert "Content-Security-Policy" in (tmp_path / "lot.html").read_text("utf-8")
 
 
 def test_histogram_counts_the_parts_within_view(result: LotResult) -> None:

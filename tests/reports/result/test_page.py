@@ -1,5 +1,7 @@
 """The page: one file, nothing of a label's taken for markup, the same bytes."""
 
+import base64
+import hashlib
 import html.parser
 from dataclasses import replace
 from pathlib import Path
@@ -12,7 +14,10 @@ from halfpower.reports import save_page
 from halfpower.reports.errors import ReportError
 from halfpower.reports.result import CAUTION
 
-MARKUP = "<b>x</b><script>alert(1)</script>--><img src=x onerror=y>\"'&amp;{{7*7}}[red]"
+MARKUP = (
+    "<b>x</b><script>alert(1)</script>--><img src=x onerror=y>\"'&amp;{{7*7}}[red]"
+    "]]></style></svg><p style='color: red' onclick=\"y\">"
+)
 
 
 class Seen(html.parser.HTMLParser):
@@ -21,7 +26,11 @@ class Seen(html.parser.HTMLParser):
     def __init__(self, text: str) -> None:
         super().__init__()
         self.tags: set[str] = set()
+        self.names: set[str] = set()  # of attributes
         self.links: list[str] = []
+        self.policies: list[str] = []
+        self.styles: list[str] = []
+        self.at = ""
         self.words: list[str] = []
         self.feed(text)
         self.close()
@@ -29,12 +38,23 @@ class Seen(html.parser.HTMLParser):
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         """Note a tag and where it points."""
         self.tags.add(tag)
+        self.names |= {name for name, _ in attrs}
+        self.at = tag
+        if ("http-equiv", "Content-Security-Policy") in attrs:
+            assert "title" not in self.tags  # before there is anything to protect from
+            self.policies.append(dict(attrs)["content"] or "")
         wanted = {"src", "href", "xlink:href", "action"}
         self.links += [value or "" for name, value in attrs if name in wanted]
+
+    def handle_endtag(self, _: str) -> None:
+        """What follows is no longer in it."""
+        self.at = ""
 
     def handle_data(self, data: str) -> None:
         """Note a text."""
         self.words.append(data)
+        if self.at == "style":
+            self.styles.append(data)
 
 
 def page_of(result: Result, folder: Path, *, invented: str = "") -> str:
@@ -60,6 +80,8 @@ def test_markup_in_a_label_stays_text(result: Result, tmp_path: Path) -> None:
     )
     seen = Seen(page_of(hostile, tmp_path, invented=MARKUP))
     assert not seen.tags & {"script", "img", "b"}
+    assert not seen.names & {"onerror", "onclick", "style"}
+    assert len(seen.styles) == 1
     assert "".join(seen.words).count(MARKUP) >= 8
 
 
@@ -68,6 +90,28 @@ def test_a_page_needs_nothing_from_elsewhere(result: Result, tmp_path: Path) -> 
     seen = Seen(page_of(result, tmp_path))
     assert all(link.startswith("#") for link in seen.links)
     assert "svg" in seen.tags
+
+
+def test_a_page_lets_in_nothing_but_its_own_style(
+    result: Result, tmp_path: Path
+) -> None:
+    """Its policy names its one sheet by the hash (W3C CSP Level 3, 6.7.2.3).
+
+    Scripts, frames, fonts and connections fall under ``default-src``; where a base or
+    a form points does not (6.3), and is named. A style attribute would be refused.
+    """
+    seen = Seen(page_of(result, tmp_path))
+    (policy,), (style,) = seen.policies, seen.styles
+    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    assert dict(one.split(maxsplit=1) for one in policy.split("; ")) == {
+        "default-src": "'none'",
+        "style-src": f"'sha256-{digest}'",
+        "img-src": "data:",
+        "base-uri": "'none'",
+        "form-action": "'none'",
+    }
+    assert not seen.tags & {"script", "base", "form", "link", "iframe", "metadata"}
+    assert "style" not in seen.names
 
 
 def test_a_page_says_what_was_found_and_warns(result: Result, tmp_path: Path) -> None:
