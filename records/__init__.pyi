@@ -5,3 +5,5 @@ from .files.document import to_json as to_json
 from .files.readings import SweepInFile as SweepInFile
 from .files.readings import read_sweep as read_sweep
 from .files.readings_writer import ReadingsFile as ReadingsFile
+from .whole import whole_file as whole_file
+from .whole import write_whole as write_whole

@@ -4,6 +4,7 @@ from .on_bench import OUTPUT_FOLDER as OUTPUT_FOLDER
 from .on_bench import Located as Located
 from .on_bench import Place as Place
 from .on_bench import bundled_bench_file as bundled_bench_file
+from .on_bench import files_read as files_read
 from .on_bench import located as located
 from .on_bench import measuring as measuring
 from .on_bench import visa_of as visa_of

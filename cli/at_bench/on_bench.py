@@ -25,6 +25,7 @@ from ...records.files import (
 from ...sweeps.run import Attendant, Session, Sinks, Stored
 from ..words import (
     KeepReadings,
+    Wanted,
     ask_person,
     kept,
     now_utc,
@@ -34,6 +35,7 @@ from ..words import (
 from .attendant import DrawingAttendant, PersonAttendant, SceneAttendant, SceneCapacitor
 from .lamp import Lamp
 from .scenes import scene_named
+from .so_far import SoFar
 
 if TYPE_CHECKING:
     from ...drivers.instruments import TunedCapacitor
@@ -45,6 +47,7 @@ __all__ = [
     "Located",
     "Place",
     "bundled_bench_file",
+    "files_read",
     "located",
     "measuring",
     "visa_of",
@@ -132,7 +135,9 @@ class Place:
 
     ``measured_fixture``: whether the fixture record that the bench file names is used;
     not where the fixture is what is measured. ``attached``: whether what the first step
-    needs is on the fixture already. ``job``: what is asked for, its parts by name.
+    needs is on the fixture already. ``wanted``: what is to be written of the result; of
+    an interrupted measurement the document alone. ``job``: what is asked for, its parts
+    by name.
     """
 
     bench: Path | None = None
@@ -144,7 +149,44 @@ class Place:
     measured_fixture: bool = True
     hookups: Path | None = None
     attached: bool = False
+    wanted: Wanted = field(default_factory=Wanted)
     job: Mapping[str, object] = field(default_factory=dict)
+
+
+def files_read(
+    bench: Path | None,
+    *,
+    scene: str | None,
+    measured_fixture: bool = True,
+    linearised: bool = True,
+) -> dict[str, Path]:
+    """Name the files that a bench is opened from, by what each is.
+
+    Parameters
+    ----------
+    bench, scene
+        As for `located`.
+    measured_fixture, linearised
+        Whether the bench file's fixture record and linearisation are among them.
+
+    Raises
+    ------
+    InputError
+        The bench file is missing or wrong.
+    """
+    is_own = scene is not None and Path(scene).is_file()
+    found = {"the scene": Path(scene or "")} if is_own else {}
+    if bench is None:
+        return found
+    file = load_bench_file(bench)
+    named = {
+        "the generator's dialect": file.generator.dialect,
+        "the detector's dialect": file.detector.dialect,
+        "its linearisation": file.detector.linearisation if linearised else "",
+        "the fixture record": file.fixture.record if measured_fixture else "",
+    }
+    beside = {what: bench.parent / name for what, name in named.items() if name}
+    return found | {"the bench file": bench} | beside
 
 
 @contextmanager
@@ -254,7 +296,22 @@ def measuring(
         Neither bench nor scene is given, or one of the files is wrong.
     DriverError
         An instrument cannot be opened or does not answer.
+    KeyboardInterrupt
+        With a note on what is written of it: the document with what there is.
     """
+    so_far = SoFar(procedure)
+    try:
+        with _measuring(place, procedure=procedure, label=label, so_far=so_far) as it:
+            yield it
+    except KeyboardInterrupt as error:
+        so_far.hand_out(place.wanted, error=error)
+        raise
+
+
+@contextmanager
+def _measuring(
+    place: Place, *, procedure: str, label: str, so_far: SoFar
+) -> Iterator[tuple[Bench, Session]]:
     stored = (
         {}
         if place.resume is None
@@ -277,16 +334,15 @@ def measuring(
             _kept(place, bench=bench, procedure=procedure, label=label)
         )
         found.lamp.what = f"{procedure} {label}".rstrip()
-        yield (
-            bench,
-            Session(
-                label=label,
-                begun=now_utc(),
-                sink=Sinks([keep, found.lamp]),
-                attendant=_attendant(place, found),
-                stored=stored,
-            ),
+        session = Session(
+            label=label,
+            begun=now_utc(),
+            sink=Sinks([keep, so_far, found.lamp]),
+            attendant=_attendant(place, found),
+            stored=stored,
         )
+        so_far.begin(bench, session)
+        yield bench, session
 
 
 def _attendant(place: Place, found: Located) -> Attendant:

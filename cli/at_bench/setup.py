@@ -15,6 +15,7 @@ from ..words import (
     JsonOption,
     LabelOption,
     MostOption,
+    OverwriteOption,
     PageOption,
     PlotOption,
     ReadingsOption,
@@ -56,6 +57,7 @@ def _shared(
     attached: AttachedOption = False,
     resume: ResumeOption = None,
     trace: TraceOption = None,
+    overwrite: OverwriteOption = False,
 ) -> None:
     """Declare the shared options; their names are those of `Setup`."""
 
@@ -80,6 +82,7 @@ class Setup:
     attached: bool = False
     resume: Path | None = None
     trace: Path | None = None
+    overwrite: bool = False
 
     @property
     def names_a_span(self) -> bool:
@@ -123,17 +126,63 @@ class Setup:
             most_readings=self.most_readings,
         )
 
-    def wanted(self) -> "Wanted":
-        """Say what is to be written of the result.
+    def wanted(
+        self,
+        *,
+        save: Path | None = None,
+        history: Path | None = None,
+        measured_fixture: bool = True,
+    ) -> "Wanted":
+        """Say what is to be written of the result, and see that all of it may be.
+
+        Parameters
+        ----------
+        save
+            The file of --save, where the command has one.
+        history
+            The checks so far, where the command reads them.
+        measured_fixture
+            See `halfpower.cli.at_bench.Place`.
 
         Raises
         ------
+        InputError
+            A file is there already, or read by the same call; see `check_outputs`.
         ReportError
             A picture or a page of that name could not be made.
         """
+        from ..words import check_outputs
+        from .on_bench import files_read
+
+        wanted = self._wanted()
+        growing = {"--readings": self.readings, "--trace": self.trace}
+        read = {
+            **files_read(
+                self.bench, scene=self.scene, measured_fixture=measured_fixture
+            ),
+            "the readings of --resume": self.resume,
+            "the checks of --history": history,
+        }
+        if self.hookup is not None:
+            from ...reports.hookup import HOOKUPS
+
+            read |= {
+                f"the drawing {one}.svg of --hookup": self.hookup / f"{one}.svg"
+                for one in HOOKUPS
+            }
+        check_outputs(
+            {**wanted.files, **growing, "--save": save},
+            read=read,
+            overwrite=self.overwrite,
+        )
+        return wanted
+
+    def _wanted(self) -> "Wanted":
         from ..words import Wanted
 
-        return Wanted(json=self.json, plot=self.plot, page=self.page)
+        return Wanted(
+            json=self.json, plot=self.plot, page=self.page, overwrite=self.overwrite
+        )
 
     def measuring(
         self,
@@ -165,6 +214,7 @@ class Setup:
             resume=self.resume,
             hookups=self.hookup,
             attached=self.attached,
+            wanted=self._wanted(),
             measured_fixture=measured_fixture,
             job=job,
         )

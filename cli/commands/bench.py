@@ -6,7 +6,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ..words import BenchOption, SceneOption, SeedOption, TraceOption, with_exit_status
+from ..words import (
+    BenchOption,
+    OverwriteOption,
+    SceneOption,
+    SeedOption,
+    TraceOption,
+    with_exit_status,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -87,9 +94,11 @@ def check(
     """
     from ...analysis.quantity import parse_quantity
     from ...drivers.bench import CheckPlan, check_bench, reaching
-    from ..at_bench import located
-    from ..words import show_caution, talk
+    from ..at_bench import files_read, located
+    from ..words import check_outputs, show_caution, talk
 
+    read = files_read(bench, scene=scene)
+    check_outputs({"--trace": trace}, read=read, overwrite=False)
     frequency_hz = None if frequency is None else parse_quantity(frequency, "Hz")
     with located(bench, scene=scene, seed=seed) as found:
         show_caution()
@@ -158,6 +167,7 @@ def learn(
     scene: SceneOption = None,
     seed: SeedOption = 0,
     trace: TraceOption = None,
+    overwrite: OverwriteOption = False,
 ) -> None:
     """Ask an instrument what it knows, and write a dialect file to start from.
 
@@ -171,9 +181,12 @@ def learn(
     from ...analysis.quantity import parse_quantity
     from ...drivers.dialects import learn_dialect
     from ...drivers.link import refuse_unknown
+    from ...records import write_whole
     from ..at_bench import visa_of
-    from ..words import talk, write_new
+    from ..words import check_outputs, talk
 
+    outputs = {"--out": out, "--trace": trace}
+    check_outputs(outputs, read={"the scene": scene}, overwrite=overwrite)
     with visa_of(visa, scene=scene, seed=seed) as (manager, sleep):
         if scene is not None:
             refuse_unknown(manager, resource)
@@ -190,7 +203,7 @@ def learn(
     if out is None:
         print(text, end="")  # noqa: T201 - data, on standard output
         return
-    write_new(out, text)
+    write_whole(out, text, overwrite=overwrite)
     talk(f"Wrote {out}; check the lines that say CHECK, then name it in a bench file")
 
 
@@ -231,6 +244,7 @@ def linearise(
         ),
     ] = None,
     trace: TraceOption = None,
+    overwrite: OverwriteOption = False,
 ) -> None:
     """Make the detector its own standard: step the level, keep what it indicates.
 
@@ -242,9 +256,12 @@ def linearise(
     from ...analysis.errors import InputError
     from ...analysis.quantity import parse_quantity
     from ...drivers.bench import LevelSteps
-    from ..at_bench import located
-    from ..words import show_caution
+    from ..at_bench import files_read, located
+    from ..words import check_outputs, show_caution
 
+    read = files_read(bench, scene=scene, linearised=False)
+    outputs = {"--out": out, "--trace": trace}
+    check_outputs(outputs, read=read, overwrite=overwrite)
     if frequency is None:
         raise InputError("say where to stand: --frequency FREQUENCY, on the peak")
     frequency_hz = parse_quantity(frequency, "Hz")
@@ -259,7 +276,13 @@ def linearise(
         show_caution()
         folder = Path() if bench is None else found.folder
         _linearise(
-            found, steps, frequency_hz=frequency_hz, folder=folder, out=out, trace=trace
+            found,
+            steps,
+            frequency_hz=frequency_hz,
+            folder=folder,
+            out=out,
+            trace=trace,
+            overwrite=overwrite,
         )
 
 
@@ -271,6 +294,7 @@ def _linearise(
     folder: Path,
     out: Path | None,
     trace: Path | None,
+    overwrite: bool,
 ) -> None:
     """Step, fit, keep and tell."""
     from datetime import UTC, datetime
@@ -278,7 +302,8 @@ def _linearise(
     import numpy as np
 
     from ...analysis.detector import fit_law
-    from ...drivers.instruments import load_linearisation, save_linearisation
+    from ...drivers.instruments import linearisation_text, load_linearisation
+    from ...records import write_whole
     from ...records.files import free_path
 
     readings, identities = _stepped(
@@ -291,14 +316,14 @@ def _linearise(
     left_over = fitted.left_over + found.file.generator.level_linearity
     made = datetime.now(tz=UTC)
     path = out or free_path(folder / f"detector-{made:%Y-%m-%d}.toml")
-    save_linearisation(
-        path,
+    text = linearisation_text(
         fitted.law,
         made=made,
         frequency_hz=frequency_hz,
         identities=identities,
         left_over=left_over,
     )
+    write_whole(path, text, overwrite=overwrite)
     _print_law(
         fitted,
         kept=load_linearisation(path),

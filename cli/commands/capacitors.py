@@ -5,7 +5,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ..words import BenchOption, CapacitorLossOption, JsonOption, SeedOption
+from ..words import (
+    BenchOption,
+    CapacitorLossOption,
+    JsonOption,
+    OverwriteOption,
+    SeedOption,
+)
 
 if TYPE_CHECKING:
     from ...analysis.predict import BenchReach, Candidate, ReadingPlan
@@ -67,6 +73,7 @@ def capacitors(
         ),
     ] = "0.1%",
     json: JsonOption = None,
+    overwrite: OverwriteOption = False,
 ) -> None:
     """Say which capacitor to resonate coils of a range with, on this bench, and why.
 
@@ -78,7 +85,8 @@ def capacitors(
     from ...analysis.predict import choose_capacitors
     from ...analysis.quantity import parse_quantity, parse_stated
     from ...sweeps.run import KnownCapacitor
-    from ..words import hand_out_capacitors
+    from ..at_bench import files_read
+    from ..words import check_outputs, hand_out_capacitors
 
     loss = None if capacitor_loss is None else parse_stated(capacitor_loss, "fraction")
     own = None if self_capacitance is None else parse_stated(self_capacitance, "F")
@@ -86,6 +94,8 @@ def capacitors(
         text.strip(): KnownCapacitor(capacitance_f=parse_stated(text, "F"), loss=loss)
         for text in have
     }
+    read = files_read(bench, scene=scene)
+    check_outputs({"--json": json}, read=read, overwrite=overwrite)
     file = _bench_file(bench, scene=scene, seed=seed)
     choice = choose_capacitors(
         [
@@ -97,7 +107,7 @@ def capacitors(
         bench=_reach(file),
         plan=_plan(coil_q, n_readings=n_readings, noise=noise),
     )
-    hand_out_capacitors(choice, json=json)
+    hand_out_capacitors(choice, json=json, overwrite=overwrite)
     if not choice.recommended:
         raise typer.Exit(4)
 

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from ..words import JsonOption, SeedOption
+from ..words import JsonOption, OverwriteOption, SeedOption
 
 __all__ = ["demo"]
 
@@ -17,12 +17,14 @@ INVENTED = (
 
 
 def demo(
+    *,
     seed: SeedOption = 1,
     out: Annotated[
         Path,
         typer.Option("--out", metavar="FOLDER", help="Where the report goes."),
     ] = Path("halfpower-out"),
     json: JsonOption = None,
+    overwrite: OverwriteOption = False,
 ) -> None:
     """Measure a coil on the simulated bench and write a report.
 
@@ -33,7 +35,7 @@ def demo(
     from ...sweeps.procedures import KnownParts, measure_coil
     from ...sweeps.run import KnownCapacitor, Span
     from ..at_bench import Place, measuring
-    from ..words import Wanted, hand_out, talk
+    from ..words import Wanted, check_outputs, hand_out, talk
 
     capacitor = KnownCapacitor(
         capacitance_f=parse_stated("150pF +- 1%", "F"),
@@ -47,18 +49,23 @@ def demo(
     label = f"kit coil {seed}"
     stem = free_stem(out / f"demo-{seed}", suffixes=(".csv", ".json", ".png", ".html"))
     talk(INVENTED)
-    place = Place(
-        scene="kit-coil",
-        seed=seed,
-        readings=stem.with_suffix(".csv"),
-        job={"span": span, "known": known},
-    )
-    with measuring(place, procedure="coil", label=label) as (bench, session):
-        result = measure_coil(bench, span, known=known, session=session)
     wanted = Wanted(
         json=json if json is not None else str(stem.with_suffix(".json")),
         plot=stem.with_suffix(".png"),
         page=stem.with_suffix(".html"),
         invented=INVENTED,
+        overwrite=overwrite,
     )
+    check_outputs(
+        {**wanted.files, "--out": stem.with_suffix(".csv")}, overwrite=overwrite
+    )
+    place = Place(
+        scene="kit-coil",
+        seed=seed,
+        readings=stem.with_suffix(".csv"),
+        job={"span": span, "known": known},
+        wanted=wanted,
+    )
+    with measuring(place, procedure="coil", label=label) as (bench, session):
+        result = measure_coil(bench, span, known=known, session=session)
     hand_out(result, wanted)

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from ..words import JsonOption, LabelOption, PageOption, PlotOption
+from ..words import JsonOption, LabelOption, OverwriteOption, PageOption, PlotOption
 
 __all__ = ["fit"]
 
@@ -50,6 +50,7 @@ def fit(
     json: JsonOption = None,
     plot: PlotOption = None,
     page: PageOption = None,
+    overwrite: OverwriteOption = False,
 ) -> None:
     """Fit a resonance to readings from a file; no instrument is needed.
 
@@ -58,8 +59,10 @@ def fit(
     from ...analysis.quantity import parse_stated
     from ...records.files import read_sweep
     from ...sweeps.procedures import NO_STRAY, fit_readings
-    from ..words import Wanted, hand_out
+    from ..words import Wanted, check_outputs, hand_out
 
+    wanted = Wanted(json=json, plot=plot, page=page, overwrite=overwrite)
+    check_outputs(wanted.files, read={"the readings": file}, overwrite=overwrite)
     sweep = read_sweep(file, step=step)
     result = fit_readings(
         sweep.trace,
@@ -70,4 +73,4 @@ def fit(
         frequency_hz=sweep.frequency_hz,
         stray_f=NO_STRAY if stray is None else parse_stated(stray, "F"),
     )
-    hand_out(result, Wanted(json=json, plot=plot, page=page))
+    hand_out(result, wanted)

@@ -99,7 +99,8 @@ def measure(
     --from 1MHz --to 5MHz --save fixture.toml
     """
     from ...analysis.quantity import parse_quantity, parse_stated
-    from ...drivers.bench import save_fixture_record
+    from ...drivers.bench import fixture_record_text
+    from ...records import write_whole
     from ...sweeps.procedures import (
         FixtureJob,
         WorkCoil,
@@ -122,7 +123,7 @@ def measure(
         coil_q=stated_or_none(coil_q, "fraction"),
     )
     span = setup.span()
-    wanted = setup.wanted()
+    wanted = setup.wanted(save=save, measured_fixture=False)
     asked = {"span": span, "fixture": job}
     run = setup.measuring("fixture", job=asked, measured_fixture=False)
     with run as (on_bench, session):
@@ -130,7 +131,8 @@ def measure(
         kind = on_bench.file.fixture.kind
     if save is not None:  # first: a closed standard output must not cost it
         record = fixture_record(result, kind=kind, made=datetime.now(tz=UTC))
-        save_fixture_record(record, save)
+        text = fixture_record_text(record)
+        write_whole(save, text, overwrite=setup.overwrite)
         talk(
             f'Wrote {save}; name it in the bench file: [fixture] record = "{save.name}"'
         )
@@ -175,7 +177,7 @@ def check(
     name = f"{setup.label or 'reference'} on {known.capacitors[0].name}"
     past = CheckHistory(history, part=name)
     span = setup.span()
-    wanted = setup.wanted()
+    wanted = setup.wanted(history=history)
     asked = {"span": span, "known": known}
     with setup.measuring("check", job=asked) as (on_bench, session):
         result = measure_coil(on_bench, span, known=known, session=session)

@@ -5,7 +5,14 @@ from typing import Annotated
 
 import typer
 
-from ..words import BenchOption, SceneOption, SeedOption, TraceOption, with_exit_status
+from ..words import (
+    BenchOption,
+    OverwriteOption,
+    SceneOption,
+    SeedOption,
+    TraceOption,
+    with_exit_status,
+)
 from . import lot_show
 
 __all__ = ["app"]
@@ -72,6 +79,7 @@ def run(
         typer.Option("--junit", metavar="FILE", help="Write JUnit XML, for CI."),
     ] = None,
     trace: TraceOption = None,
+    overwrite: OverwriteOption = False,
 ) -> None:
     """Measure every part of a lot, decide, and keep all; run it again to go on.
 
@@ -98,6 +106,7 @@ def run(
             json=json,
             junit=junit,
             trace=trace,
+            overwrite=overwrite,
         )
     )
     if status:

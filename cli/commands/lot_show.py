@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ..lots import RecordsOption, opened_base
-from ..words import JsonOption, PageOption
+from ..lots import RecordsOption, base_files, opened_base
+from ..words import JsonOption, OverwriteOption, PageOption
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -43,6 +43,7 @@ def show(
         str,
         typer.Option("--level", metavar="SHARE", help="Confidence of all intervals."),
     ] = "95%",
+    overwrite: OverwriteOption = False,
     records: RecordsOption = None,
 ) -> None:
     """Show a lot: yield, verdicts, spread against limits, drift, defects, bins.
@@ -52,27 +53,34 @@ def show(
     Example: halfpower lot show chokes --page chokes.html
     """
     from ...analysis.quantity import parse_quantity
+    from ...records import write_whole
     from ...reports.lot import junit_xml, lot_csv, lot_document, save_lot_page
     from ...reports.result import check_page
-    from ..words import talk, write_json, write_text
+    from ..words import check_outputs, talk, write_json
 
     share = parse_quantity(level, "fraction")
     if page is not None:
         check_page(page)
+    check_outputs(
+        {"--json": json, "--csv": csv, "--junit": junit, "--page": page},
+        read=base_files(records),
+        overwrite=overwrite,
+    )
     with opened_base(records) as base:
         result = result_of(base, lot, level=share)
     if json != "-":
         _print_lot(result)
     if json is not None:
-        write_json(lot_document(result), json)
+        write_json(lot_document(result), json, overwrite=overwrite)
     if csv is not None:
-        write_text(csv, lot_csv(result))
+        write_whole(csv, lot_csv(result), overwrite=overwrite)
         talk(f"Wrote {csv}")
     if junit is not None:
-        write_text(junit, junit_xml(result.parts, name=lot))
+        xml = junit_xml(result.parts, name=lot)
+        write_whole(junit, xml, overwrite=overwrite)
         talk(f"Wrote {junit}")
     if page is not None:
-        save_lot_page(result, page)
+        save_lot_page(result, page, overwrite=overwrite)
         talk(f"Wrote {page}")
     if not result.all_accepted:
         raise typer.Exit(1)
@@ -142,20 +150,24 @@ def match(
     ] = 0.0,
     json: JsonOption = None,
     csv: CsvOption = None,
+    overwrite: OverwriteOption = False,
     records: RecordsOption = None,
 ) -> None:
     """Match accepted parts in as many sets as possible, the closest of those.
 
     Example: halfpower lot match chokes --size 2 --within inductance=1%
     """
+    from ...records import write_whole
     from ...reports.lot import (
         match_parts,
         matching_csv,
         matching_document,
         matching_tables,
     )
-    from ..words import print_lines, print_tables, talk, write_json, write_text
+    from ..words import check_outputs, print_lines, print_tables, talk, write_json
 
+    outputs = {"--json": json, "--csv": csv}
+    check_outputs(outputs, read=base_files(records), overwrite=overwrite)
     with opened_base(records) as base:
         row = base.lot(lot)
         parts = list(base.parts(lot))
@@ -167,9 +179,9 @@ def match(
         coverage_factor=sure,
     )
     if json is not None:
-        write_json(matching_document(found), json)
+        write_json(matching_document(found), json, overwrite=overwrite)
     if csv is not None:
-        write_text(csv, matching_csv(found))
+        write_whole(csv, matching_csv(found), overwrite=overwrite)
         talk(f"Wrote {csv}")
     if json != "-":
         sets, left = len(found.matching.sets), len(found.matching.left)
@@ -249,6 +261,7 @@ def labels(
     accepted: Annotated[
         bool, typer.Option("--accepted", help="Accepted parts alone.")
     ] = False,
+    overwrite: OverwriteOption = False,
     records: RecordsOption = None,
 ) -> None:
     """Make a sheet of labels: a code that holds the part's label, and its values.
@@ -258,8 +271,9 @@ def labels(
     from ...analysis.lots import Verdict
     from ...reports.lot import labels_of, save_labels
     from ...sweeps.lots import LabelsTable
-    from ..words import talk
+    from ..words import check_outputs, talk
 
+    check_outputs({"FILE": file}, read=base_files(records), overwrite=overwrite)
     with opened_base(records) as base:
         result = result_of(base, lot)
     unsaid = LabelsTable(text="{label}|{verdict}")
@@ -280,7 +294,7 @@ def labels(
         and (one.sound or not accepted)
     ]
     made = labels_of(result, kept, text=text or table.text)
-    for path in save_labels(made, file, sheet=sheet):
+    for path in save_labels(made, file, sheet=sheet, overwrite=overwrite):
         talk(f"Wrote {path}")
 
 
@@ -356,6 +370,7 @@ def gauge(
         ),
     ] = "auto",
     json: JsonOption = None,
+    overwrite: OverwriteOption = False,
     records: RecordsOption = None,
 ) -> None:
     """Study the gauge: parts measured several times by several stations.
@@ -365,8 +380,15 @@ def gauge(
     Example: halfpower lot gauge study --quantity inductance
     """
     from ...reports.lot import gauge_document, gauge_of, gauge_tables
-    from ..words import choice_of, print_lines, print_tables, write_json
+    from ..words import (
+        check_outputs,
+        choice_of,
+        print_lines,
+        print_tables,
+        write_json,
+    )
 
+    check_outputs({"--json": json}, read=base_files(records), overwrite=overwrite)
     with opened_base(records) as base:
         file = _lot_file(base.lot(lots[0]).file_text, lots[0])
         attempts = [one for lot in lots for one in base.parts(lot, all_attempts=True)]
@@ -381,7 +403,7 @@ def gauge(
         pool=choice_of(pool, ("auto", "always", "never"), option="--pool"),
     )
     if json is not None:
-        write_json(gauge_document(found), json)
+        write_json(gauge_document(found), json, overwrite=overwrite)
     if json != "-":
         print_tables(gauge_tables(found))
         categories = found.study.distinct_categories

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ..words import JsonOption
+from ..words import JsonOption, OverwriteOption
 
 if TYPE_CHECKING:
     from ...analysis.markings import Kind
@@ -57,6 +57,7 @@ def marking(
         ),
     ] = "5%",
     json: JsonOption = None,
+    overwrite: OverwriteOption = False,
 ) -> None:
     """Read a marking in every way it allows; weigh the readings by a measurement.
 
@@ -79,7 +80,13 @@ def marking(
         else weigh_readings(readings, measured=value, none_share=share)
     )
     hand_out_marking(
-        readings, text=text, kind=part, measured=value, odds=odds, json=json
+        readings,
+        text=text,
+        kind=part,
+        measured=value,
+        odds=odds,
+        json=json,
+        overwrite=overwrite,
     )
     if odds is not None and odds.verdict != "fits":
         raise typer.Exit(1)

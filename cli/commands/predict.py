@@ -5,7 +5,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ..words import JsonOption, length_of, length_or_none, with_exit_status
+from ..words import (
+    JsonOption,
+    OverwriteOption,
+    length_of,
+    length_or_none,
+    with_exit_status,
+)
 from .capacitors import capacitors
 
 if TYPE_CHECKING:
@@ -89,6 +95,7 @@ def coil(
         str, typer.Option(metavar="METAL", help="copper, silver or aluminium.")
     ] = "copper",
     json: JsonOption = None,
+    overwrite: OverwriteOption = False,
 ) -> None:
     """Predict a single-layer coil: L, self-capacitance, self-resonance, R and Q.
 
@@ -107,7 +114,7 @@ def coil(
         conductor=conductor,
     )
     prediction = predict_winding(winding, frequency_hz=_option(frequency, "Hz"))
-    hand_out_prediction(prediction, json=json)
+    hand_out_prediction(prediction, json=json, overwrite=overwrite)
 
 
 @app.command("toroid")
@@ -130,6 +137,7 @@ def toroid(
     inner: Annotated[str | None, _length("--inner", "Core's inner diameter.")] = None,
     height: Annotated[str | None, _length("--height", "Core's height.")] = None,
     json: JsonOption = None,
+    overwrite: OverwriteOption = False,
 ) -> None:
     """Predict a coil on a ring core, from A_L or from permeability and size.
 
@@ -161,7 +169,7 @@ def toroid(
             relative_permeability=_pure_number(number, option="--permeability"),
         )
         prediction = predict_on_ring(core, turns=turns)
-    hand_out_prediction(prediction, json=json)
+    hand_out_prediction(prediction, json=json, overwrite=overwrite)
 
 
 @app.command("plates")
@@ -186,6 +194,7 @@ def plates(
         ),
     ] = "flush",
     json: JsonOption = None,
+    overwrite: OverwriteOption = False,
 ) -> None:
     """Predict two equal plates: capacitance, and the edge field's share of it.
 
@@ -207,7 +216,7 @@ def plates(
         else _pure_number(permittivity, option="--permittivity"),
         sheet=_sheet(sheet),
     )
-    hand_out_prediction(predict_plates(pair), json=json)
+    hand_out_prediction(predict_plates(pair), json=json, overwrite=overwrite)
 
 
 def _sheet(text: str) -> "Sheet":
@@ -231,6 +240,7 @@ def resonance(
     ] = None,
     frequency: Annotated[str | None, _takes("--frequency", "FREQUENCY")] = None,
     json: JsonOption = None,
+    overwrite: OverwriteOption = False,
 ) -> None:
     """Give the third of inductance, capacitance and frequency from two of them.
 
@@ -245,4 +255,4 @@ def resonance(
         capacitance_f=_option(capacitance, "F"),
         frequency_hz=_option(frequency, "Hz"),
     )
-    hand_out_prediction(prediction, json=json)
+    hand_out_prediction(prediction, json=json, overwrite=overwrite)

@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ..lots import RecordsOption, opened_base
-from ..words import BenchOption, JsonOption, with_exit_status
+from ..lots import RecordsOption, base_files, opened_base
+from ..words import BenchOption, JsonOption, OverwriteOption, with_exit_status
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -29,18 +29,24 @@ AttemptsOption = Annotated[
 ]
 
 
-def list_lots(*, records: RecordsOption = None, json: JsonOption = None) -> None:
+def list_lots(
+    *,
+    records: RecordsOption = None,
+    json: JsonOption = None,
+    overwrite: OverwriteOption = False,
+) -> None:
     """List the lots, in the order they were opened.
 
     Example: halfpower records list
     """
     from ..lots import lots_document, lots_table
-    from ..words import print_lines, print_tables, write_json
+    from ..words import check_outputs, print_lines, print_tables, write_json
 
+    check_outputs({"--json": json}, read=base_files(records), overwrite=overwrite)
     with opened_base(records) as base:
         lots, where = base.lots(), base.where
     if json is not None:
-        write_json(lots_document(lots, where), json)
+        write_json(lots_document(lots, where), json, overwrite=overwrite)
     if json != "-":
         print_lines([f"Lots in {where}: {len(lots)}"])
         print_tables([lots_table(lots)] if lots else [])
@@ -103,7 +109,7 @@ def export(
         Path,
         typer.Argument(
             metavar="FOLDER",
-            help="Where parts and readings go; nothing there is overwritten.",
+            help="Where parts and readings go.",
             show_default=False,
         ),
     ],
@@ -111,6 +117,7 @@ def export(
         str, typer.Option("--format", metavar="FORMAT", help="csv or parquet.")
     ] = "csv",
     all_attempts: AttemptsOption = False,
+    overwrite: OverwriteOption = False,
     records: RecordsOption = None,
 ) -> None:
     """Export a lot's parts and readings as CSV or Parquet.
@@ -118,12 +125,25 @@ def export(
     Example: halfpower records export chokes out/chokes --format parquet
     """
     from ...records.base import export_csv, export_parquet
-    from ..words import choice_of, talk
+    from ..words import check_outputs, choice_of, talk
 
     chosen = choice_of(format_, ("csv", "parquet"), option="--format")
+    check_outputs(
+        {name: folder / f"{name}.{chosen}" for name in ("parts", "readings")},
+        read=base_files(records),
+        overwrite=overwrite,
+        replaces=("readings",),
+    )
     write = {"csv": export_csv, "parquet": export_parquet}[chosen]
     with opened_base(records) as base:
-        for path in write(base, lot, folder=folder, all_attempts=all_attempts):
+        written = write(
+            base,
+            lot,
+            folder=folder,
+            all_attempts=all_attempts,
+            overwrite=overwrite,
+        )
+        for path in written:
             talk(f"Wrote {path}")
 
 

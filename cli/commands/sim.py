@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from ..at_bench import scene_named
-from ..words import SeedOption, print_lines, with_exit_status
+from ..words import OverwriteOption, SeedOption, print_lines, with_exit_status
 
 __all__ = ["app"]
 
@@ -54,6 +54,7 @@ def show(scene: SceneArgument) -> None:
 @with_exit_status
 def serve(
     scene: SceneArgument,
+    *,
     seed: SeedOption = 0,
     bench_file: Annotated[
         Path | None,
@@ -63,6 +64,7 @@ def serve(
             help="Write a bench file that reaches the served instruments.",
         ),
     ] = None,
+    overwrite: OverwriteOption = False,
 ) -> None:
     """Serve a scene's instruments on loopback TCP ports until Ctrl-C.
 
@@ -70,11 +72,15 @@ def serve(
     """
     import threading
 
+    from ...records import write_whole
     from ...sim import RealClock
     from ...sim import serve as serve_bench
     from ..at_bench import bundled_bench_file
-    from ..words import talk, write_text
+    from ..words import check_outputs, talk
 
+    check_outputs(
+        {"--bench-file": bench_file}, read={"the scene": scene}, overwrite=overwrite
+    )
     bench = scene_named(scene).build(seed=seed, clock=RealClock())
     template = ""
     if bench_file is not None:
@@ -85,7 +91,7 @@ def serve(
         if bench_file is not None:
             for name, resource in served.resources.items():
                 template = template.replace(bench.resources[name], resource)
-            write_text(bench_file, template)
+            write_whole(bench_file, template, overwrite=overwrite)
             talk(f"Wrote {bench_file}")
         talk("Serving until Ctrl-C")
         threading.Event().wait()

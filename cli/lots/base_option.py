@@ -10,7 +10,7 @@ import typer
 if TYPE_CHECKING:
     from ...records.base import RecordBase
 
-__all__ = ["RecordsOption", "opened_base"]
+__all__ = ["RecordsOption", "base_files", "opened_base"]
 
 RecordsOption = Annotated[
     str | None,
@@ -21,6 +21,19 @@ RecordsOption = Annotated[
         "by default this user's own.",
     ),
 ]
+
+
+def base_files(where: str | None) -> dict[str, Path]:
+    """Name a base's own files, by what each is; a server's are none of ours."""
+    from ...records.base import default_path
+
+    path = default_path() if where is None else Path(where.removeprefix("sqlite:///"))
+    return {
+        "the record base": path,
+        "the record base's log": path.with_name(f"{path.name}-wal"),
+        "the record base's index": path.with_name(f"{path.name}-shm"),
+        "the record base's side file": path.with_name(f"{path.name}.side.jsonl"),
+    }
 
 
 @contextmanager

@@ -1,7 +1,6 @@
 """One run of `halfpower lot run`: bench, records, desk and display joined."""
 
 import platform
-import sys
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
@@ -9,17 +8,20 @@ from uuid import uuid4
 
 from ...analysis.errors import HalfpowerError, InputError
 from ...drivers import Bench
+from ...records import write_whole
 from ...records.base import LotState, RecordBase, open_base
 from ...sweeps.lots import LotFile, LotRun, PartBench, load_lot_file
-from ..at_bench import OUTPUT_FOLDER, Located, SceneAttendant, located
+from ..at_bench import OUTPUT_FOLDER, Located, SceneAttendant, files_read, located
 from ..words import (
     STANDARD_OUTPUT,
+    check_outputs,
     now_utc,
     print_lines,
     show_caution,
     talk,
-    write_text,
+    write_document,
 )
+from .base_option import base_files
 from .desk import CommandDesk, PersonDesk, SceneDesk
 from .display import ShowLot
 from .keeping import BaseKeeper, circumstances_of, resumed
@@ -46,6 +48,7 @@ class Asked:
     json: str | None = None
     junit: Path | None = None
     trace: Path | None = None
+    overwrite: bool = False
 
     def __post_init__(self) -> None:
         """Refuse before the first part what could not be done after the last."""
@@ -77,6 +80,15 @@ def run_lot(asked: Asked) -> int:
         With a note on what is kept.
     """
     lot = _lot_file(asked)
+    check_outputs(
+        {"--json": asked.json, "--junit": asked.junit, "--trace": asked.trace},
+        read={
+            "the lot file": asked.lot,
+            **files_read(asked.bench, scene=asked.scene),
+            **base_files(_base_path(asked)),
+        },
+        overwrite=asked.overwrite,
+    )
     with (
         located(asked.bench, scene=asked.scene, seed=asked.seed) as found,
         _base(asked) as base,
@@ -84,8 +96,12 @@ def run_lot(asked: Asked) -> int:
         desk = _desk(asked, lot, found)
         found.lamp.what = f"lot {lot.lot.name}"
         show_caution()
-        with found.opened(trace=asked.trace) as bench:
-            stopped = _go(asked, lot, bench, base=base, desk=desk, found=found)
+        try:
+            with found.opened(trace=asked.trace) as bench:
+                stopped = _go(asked, lot, bench, base=base, desk=desk, found=found)
+        except KeyboardInterrupt as error:
+            _hand_out_so_far(asked, lot, base, error=error)
+            raise
         return _hand_out(asked, lot, base, stopped=stopped)
 
 
@@ -102,10 +118,14 @@ def _lot_file(asked: Asked) -> LotFile:
     return lot.model_copy(update={"lot": lot.lot.model_copy(update={"name": name})})
 
 
-def _base(asked: Asked) -> RecordBase:
+def _base_path(asked: Asked) -> str | None:
     if asked.records is None and asked.scene is not None:
-        return open_base(OUTPUT_FOLDER / SCENE_BASE)
-    return open_base(asked.records)
+        return str(OUTPUT_FOLDER / SCENE_BASE)
+    return asked.records
+
+
+def _base(asked: Asked) -> RecordBase:
+    return open_base(_base_path(asked))
 
 
 def _desk(asked: Asked, lot: LotFile, found: Located) -> AnyDesk:
@@ -169,22 +189,38 @@ def _go(
     return run.stopped
 
 
+def _hand_out_so_far(
+    asked: Asked, lot: LotFile, base: RecordBase, *, error: KeyboardInterrupt
+) -> None:
+    """Write an interrupted lot's document, which says that it is not complete."""
+    try:
+        begun = lot.lot.name in {row.name for row in base.lots()}
+        if asked.json is not None and begun:
+            _write_json(asked, lot, base, asked.json)
+    except HalfpowerError as failure:
+        error.add_note(str(failure))
+    if asked.junit is not None:
+        error.add_note("--junit not written")
+
+
+def _write_json(asked: Asked, lot: LotFile, base: RecordBase, target: str) -> None:
+    name = lot.lot.name
+    parts, checks = list(base.parts(name)), base.checks(name)
+    text = lot_json(lot, base.lot(name), parts=parts, checks=checks)
+    write_document(text, target, overwrite=asked.overwrite)
+
+
 def _hand_out(asked: Asked, lot: LotFile, base: RecordBase, *, stopped: str) -> int:
     name = lot.lot.name
-    row, parts = base.lot(name), list(base.parts(name))
-    document = None
-    if asked.json is not None:
-        document = lot_json(lot, row, parts=parts, checks=base.checks(name))
-    if asked.json == STANDARD_OUTPUT:
-        sys.stdout.write(document or "")
-        sys.stdout.flush()
-    else:
+    parts = list(base.parts(name))
+    if asked.json != STANDARD_OUTPUT:
         counts = lot_counts(parts)
         print_lines([f"Lot {name}: {counts}{'; ' if stopped else ''}{stopped}"])
-    if asked.json not in {None, STANDARD_OUTPUT}:
-        write_text(Path(str(asked.json)), document or "")
+    if asked.json is not None:
+        _write_json(asked, lot, base, asked.json)
     if asked.junit is not None:
         from ...reports.lot import junit_xml
 
-        write_text(asked.junit, junit_xml(parts, name=name))
+        xml = junit_xml(parts, name=name)
+        write_whole(asked.junit, xml, overwrite=asked.overwrite)
     return status_of(parts, complete=not stopped)

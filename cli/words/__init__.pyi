@@ -7,6 +7,7 @@ from .options import HookupOption as HookupOption
 from .options import JsonOption as JsonOption
 from .options import LabelOption as LabelOption
 from .options import MostOption as MostOption
+from .options import OverwriteOption as OverwriteOption
 from .options import PageOption as PageOption
 from .options import PlotOption as PlotOption
 from .options import ReadingsOption as ReadingsOption
@@ -33,8 +34,8 @@ from .output import kept as kept
 from .output import now_utc as now_utc
 from .output import show_caution as show_caution
 from .output import talk as talk
-from .output import write_new as write_new
-from .output import write_text as write_text
+from .output import write_document as write_document
+from .outputs import check_outputs as check_outputs
 from .person import ask_person as ask_person
 from .predictions import hand_out_capacitors as hand_out_capacitors
 from .predictions import hand_out_marking as hand_out_marking

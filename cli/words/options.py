@@ -21,6 +21,7 @@ __all__ = [
     "JsonOption",
     "LabelOption",
     "MostOption",
+    "OverwriteOption",
     "PageOption",
     "PlotOption",
     "ReadingsOption",
@@ -90,6 +91,14 @@ JsonOption = Annotated[
 PlotOption = Annotated[
     Path | None,
     typer.Option("--plot", metavar="FILE", help="Draw it (.png, .svg or .pdf)."),
+]
+OverwriteOption = Annotated[
+    bool,
+    typer.Option(
+        "--overwrite",
+        help="Replace files that are there already; never one that is read, readings, "
+        "a trace or a record base.",
+    ),
 ]
 PageOption = Annotated[
     Path | None,

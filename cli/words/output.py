@@ -5,15 +5,17 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
-from ...analysis.errors import HalfpowerError, InputError
+from ...analysis.errors import HalfpowerError
 from ...analysis.reading import Reading
 from ...analysis.result import Result
+from ...records import write_whole
 from ...records.files import ReadingsFile, to_json
 from ...reports.result import (
     CAUTION,
@@ -38,8 +40,6 @@ __all__ = [
     "show_caution",
     "talk",
     "write_document",
-    "write_new",
-    "write_text",
 ]
 
 STANDARD_OUTPUT = "-"
@@ -53,6 +53,7 @@ class Wanted:
     plot: Path | None = None
     page: Path | None = None
     invented: str = ""
+    overwrite: bool = False
 
     def __post_init__(self) -> None:
         """Refuse before a measurement what could not be drawn after it."""
@@ -60,6 +61,11 @@ class Wanted:
             check_picture(self.plot)
         if self.page is not None:
             check_page(self.page)
+
+    @property
+    def files(self) -> dict[str, str | Path | None]:
+        """The files, by the option that names each."""
+        return {"--json": self.json, "--plot": self.plot, "--page": self.page}
 
     @property
     def quiet(self) -> bool:
@@ -88,7 +94,7 @@ def hand_out(result: Result, wanted: Wanted) -> None:
     # What was found is shown first, so that a file that cannot be written costs the
     # file and nothing else.
     if wanted.quiet:
-        write_document(to_json(result), STANDARD_OUTPUT)
+        write_document(to_json(result), STANDARD_OUTPUT, overwrite=False)
     else:
         _print(result)
     failures: list[HalfpowerError] = []
@@ -108,26 +114,25 @@ def _writers(
     result: Result, wanted: Wanted
 ) -> Iterator[tuple[Path, Callable[[Path], None]]]:
     if wanted.json is not None and not wanted.quiet:
-        yield Path(wanted.json), lambda path: write_text(path, to_json(result))
+        yield (
+            Path(wanted.json),
+            partial(write_whole, text=to_json(result), overwrite=wanted.overwrite),
+        )
     if wanted.plot is not None:
-        yield wanted.plot, lambda path: save_picture(result, path)
+        yield wanted.plot, partial(save_picture, result, overwrite=wanted.overwrite)
     if wanted.page is not None:
         yield (
             wanted.page,
-            lambda path: save_page(result, path, invented=wanted.invented),
+            partial(
+                save_page,
+                result,
+                invented=wanted.invented,
+                overwrite=wanted.overwrite,
+            ),
         )
 
 
-def write_text(path: Path, text: str) -> None:
-    """Write a file, its folder where needed; `InputError` where it cannot be."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise InputError(f"cannot write {path}: {error.strerror}") from error
-
-
-def write_document(text: str, target: str) -> None:
+def write_document(text: str, target: str, *, overwrite: bool) -> None:
     """Write a document to a file, or to standard output for ``-``.
 
     Raises
@@ -139,25 +144,8 @@ def write_document(text: str, target: str) -> None:
         sys.stdout.write(text)
         sys.stdout.flush()
     else:
-        write_text(Path(target), text)
+        write_whole(Path(target), text, overwrite=overwrite)
         talk(f"Wrote {target}")
-
-
-def write_new(path: Path, text: str) -> None:
-    """Write a file that must not be there yet.
-
-    Raises
-    ------
-    InputError
-        It is there, or cannot be written.
-    """
-    try:
-        with path.open("x", encoding="utf-8") as file:
-            file.write(text)
-    except FileExistsError as error:
-        raise InputError(f"{path} exists already; name another file") from error
-    except OSError as error:
-        raise InputError(f"cannot write {path}: {error.strerror}") from error
 
 
 def _print(result: Result) -> None:

@@ -25,6 +25,7 @@ from ...records.files import (
     prediction_document,
 )
 from .output import STANDARD_OUTPUT, write_document
+from .outputs import check_outputs
 from .tables import put, put_table
 
 __all__ = ["hand_out_capacitors", "hand_out_marking", "hand_out_prediction"]
@@ -37,17 +38,20 @@ WORDS = {
 }
 
 
-def hand_out_prediction(prediction: Prediction, *, json: str | None) -> None:
+def hand_out_prediction(
+    prediction: Prediction, *, json: str | None, overwrite: bool
+) -> None:
     """Print a prediction, or its document, and write the file asked for.
 
     Raises
     ------
     InputError
-        The file cannot be written.
+        The file is there already, or cannot be written.
     """
+    check_outputs({"--json": json}, overwrite=overwrite)
     if json != STANDARD_OUTPUT:
         _print_prediction(prediction)
-    _write(prediction_document(prediction), json)
+    _write(prediction_document(prediction), json, overwrite=overwrite)
 
 
 def hand_out_marking(
@@ -58,38 +62,41 @@ def hand_out_marking(
     measured: Stated | None,
     odds: MarkingOdds | None,
     json: str | None,
+    overwrite: bool,
 ) -> None:
     """Print what a marking may mean, or its document, and write the file asked for.
 
     Raises
     ------
     InputError
-        The file cannot be written.
+        The file is there already, or cannot be written.
     """
+    check_outputs({"--json": json}, overwrite=overwrite)
     if json != STANDARD_OUTPUT:
         _print_marking(readings, title=f"{text} on {ARTICLES[kind]} {kind}", odds=odds)
     document = marking_document(
         readings, text=text, kind=kind, measured=measured, odds=odds
     )
-    _write(document, json)
+    _write(document, json, overwrite=overwrite)
 
 
-def hand_out_capacitors(choice: Choice, *, json: str | None) -> None:
+def hand_out_capacitors(choice: Choice, *, json: str | None, overwrite: bool) -> None:
     """Print a choice of capacitors, or its document, and write the file asked for.
 
     Raises
     ------
     InputError
-        The file cannot be written.
+        The file is there already, or cannot be written.
     """
+    check_outputs({"--json": json}, overwrite=overwrite)
     if json != STANDARD_OUTPUT:
         _print_choice(choice)
-    _write(capacitors_document(choice), json)
+    _write(capacitors_document(choice), json, overwrite=overwrite)
 
 
-def _write(document: dict[str, Any], json_file: str | None) -> None:
-    if json_file is not None:
-        write_document(document_text(document), json_file)
+def _write(document: dict[str, Any], target: str | None, *, overwrite: bool) -> None:
+    if target is not None:
+        write_document(document_text(document), target, overwrite=overwrite)
 
 
 def _print_prediction(prediction: Prediction) -> None:

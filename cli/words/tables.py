@@ -95,7 +95,7 @@ def print_tables(tables: Iterable["TextTable"]) -> None:
         put_table(console, shown)
 
 
-def write_json(document: object, target: str) -> None:
+def write_json(document: object, target: str, *, overwrite: bool) -> None:
     """Write a document to a file, or to standard output for ``-``.
 
     Raises
@@ -105,4 +105,5 @@ def write_json(document: object, target: str) -> None:
     """
     from .output import write_document
 
-    write_document(json.dumps(document, indent=1, allow_nan=False) + "\n", target)
+    text = json.dumps(document, indent=1, allow_nan=False) + "\n"
+    write_document(text, target, overwrite=overwrite)

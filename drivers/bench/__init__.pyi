@@ -8,7 +8,7 @@ from .bench_file import load_bench_file as load_bench_file
 from .check import check_bench as check_bench
 from .check_table import CheckRow as CheckRow
 from .fixture_record import FixtureRecord as FixtureRecord
-from .fixture_record import save_fixture_record as save_fixture_record
+from .fixture_record import fixture_record_text as fixture_record_text
 from .fixture_record import with_fixture_record as with_fixture_record
 from .lineariser import LevelReading as LevelReading
 from .lineariser import LevelSteps as LevelSteps

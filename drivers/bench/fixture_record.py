@@ -18,8 +18,8 @@ from .bench_file import BenchFile
 
 __all__ = [
     "FixtureRecord",
+    "fixture_record_text",
     "load_fixture_record",
-    "save_fixture_record",
     "with_fixture_record",
 ]
 
@@ -72,8 +72,8 @@ class FixtureRecord(TomlTable):
         return {name: one for name, one in named.items() if one is not None}
 
 
-def save_fixture_record(record: FixtureRecord, path: Path) -> None:
-    """Write a record; `InputError` where it cannot be written."""
+def fixture_record_text(record: FixtureRecord) -> str:
+    """Give the text of a record's file; `load_fixture_record` reads it."""
     lines = [
         f'schema = "{record.schema_name}"',
         f"made = {record.made.isoformat()}",
@@ -87,13 +87,7 @@ def save_fixture_record(record: FixtureRecord, path: Path) -> None:
             for name, one in record.values.items()
         ),
     ]
-    beside = path.with_name(f"{path.name}.part")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        beside.write_text(HEAD + "\n".join(lines) + "\n", encoding="utf-8")
-        beside.replace(path)
-    except OSError as error:
-        raise InputError(f"cannot write {path}: {error.strerror}") from error
+    return HEAD + "\n".join(lines) + "\n"
 
 
 def load_fixture_record(path: Path) -> FixtureRecord:

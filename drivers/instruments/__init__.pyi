@@ -10,8 +10,8 @@ from .hand import ask_for_word as ask_for_word
 from .hand import nobody as nobody
 from .linearisation import Linearisation as Linearisation
 from .linearisation import LinearisedReader as LinearisedReader
+from .linearisation import linearisation_text as linearisation_text
 from .linearisation import load_linearisation as load_linearisation
-from .linearisation import save_linearisation as save_linearisation
 from .roles import Amplitude as Amplitude
 from .roles import AmplitudeReader as AmplitudeReader
 from .roles import OutputState as OutputState

@@ -21,8 +21,8 @@ from .roles import Amplitude, AmplitudeReader
 __all__ = [
     "Linearisation",
     "LinearisedReader",
+    "linearisation_text",
     "load_linearisation",
-    "save_linearisation",
 ]
 
 HEAD = """\
@@ -118,22 +118,15 @@ def load_linearisation(path: Path) -> Linearisation:
     return load_toml(path, record=Linearisation, what="linearisation")
 
 
-def save_linearisation(
-    path: Path,
+def linearisation_text(
     law: DetectorLaw,
     *,
     made: datetime,
     frequency_hz: float,
     identities: dict[str, str],
     left_over: float,
-) -> None:
-    """Write a linearisation file; one that is there is never overwritten.
-
-    Raises
-    ------
-    InputError
-        The file exists, or cannot be written.
-    """
+) -> str:
+    """Give the text of a linearisation file; `load_linearisation` reads it."""
     columns = "".join(
         f"{name} = {_array(values)}\n"
         for name, values in (
@@ -142,7 +135,7 @@ def save_linearisation(
             ("slope", law.slope),
         )
     )
-    text = (
+    return (
         f'{HEAD}schema = "halfpower.linearisation/1"\n'
         f"made = {made:%Y-%m-%dT%H:%M:%SZ}\n"
         f"frequency_hz = {float(frequency_hz)!r}\n"
@@ -151,11 +144,6 @@ def save_linearisation(
         f"left_over = {left_over:.6f}  # limits of a ratio's relative error\n"
         f"{columns}"
     )
-    try:
-        with path.open("x", encoding="utf-8") as file:
-            file.write(text)
-    except OSError as error:
-        raise InputError(f"cannot write {path}: {error.strerror}") from error
 
 
 def _array(values: Sequence[float]) -> str:

@@ -26,14 +26,14 @@ class ByteLog:
     Parameters
     ----------
     path
-        The file; one that is there is written over.
+        The file; one that is there is never written over.
     now
         What time it is.
 
     Raises
     ------
     InputError
-        The file cannot be written.
+        The file is there already, or cannot be written.
 
     Notes
     -----
@@ -45,7 +45,13 @@ class ByteLog:
     def __init__(self, path: Path, *, now: Callable[[], datetime] = _utc_now) -> None:
         self._now = now
         try:
-            self._file = path.open("w", encoding="ascii", buffering=1)
+            self._file = path.open("xb", buffering=0)
+        except FileExistsError as error:
+            raise InputError(
+                f"the trace {path} exists already and is never replaced; name another "
+                "file",
+                path=path,
+            ) from error
         except OSError as error:
             raise InputError(
                 f"the trace {path} cannot be written ({error.strerror}); name another "
@@ -66,9 +72,13 @@ class ByteLog:
         self._line(name, f"# {ascii(text)[1:-1]}")
 
     def _line(self, name: str, text: str) -> None:
-        # a full disk costs the log, not the measurement
+        line = f"{self._now():%Y-%m-%dT%H:%M:%S.%fZ} {name} {text}\n".encode("ascii")
+        # a full disk costs the log, not the measurement; it ends with a whole line
         with contextlib.suppress(OSError, ValueError):
-            self._file.write(f"{self._now():%Y-%m-%dT%H:%M:%S.%fZ} {name} {text}\n")
+            start = self._file.tell()
+            if self._file.write(line) < len(line):
+                self._file.seek(start)
+                self._file.truncate()
 
     def close(self) -> None:
         """Close the file; twice does no harm."""

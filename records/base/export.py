@@ -15,16 +15,18 @@ it is; half a surrogate pair, which no file of text can hold, is written as its 
 """
 
 import csv
+import io
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from importlib.util import find_spec
 from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import numpy as np
 
 from ..errors import RecordError
+from ..whole import whole_file
 from .record_base import RecordBase
 from .rows import PartRow, PartSweep
 
@@ -72,27 +74,43 @@ def as_spreadsheet_text(text: str) -> str:
 
 
 def export_csv(
-    base: RecordBase, lot: str, *, folder: Path, all_attempts: bool = False
+    base: RecordBase,
+    lot: str,
+    *,
+    folder: Path,
+    all_attempts: bool = False,
+    overwrite: bool = False,
 ) -> tuple[Path, Path]:
     """Write a lot as ``parts.csv`` and ``readings.csv`` in a folder.
 
     Parameters
     ----------
     folder
-        Made where needed; files that are there are never overwritten.
+        Made where needed; both files appear in it, or neither.
     all_attempts
         Earlier attempts at a position too.
+    overwrite
+        Whether files that are there already may be replaced.
 
     Raises
     ------
+    InputError
+        A file exists or cannot be written.
     RecordError
-        A file exists or cannot be written, or the base cannot be read.
+        The base cannot be read.
     """
-    return _export(base, lot, folder, _CsvTable, ".csv", all_attempts=all_attempts)
+    paths = (folder / "parts.csv", folder / "readings.csv")
+    _export(base, lot, paths, _CsvTable, every=all_attempts, overwrite=overwrite)
+    return paths
 
 
 def export_parquet(
-    base: RecordBase, lot: str, *, folder: Path, all_attempts: bool = False
+    base: RecordBase,
+    lot: str,
+    *,
+    folder: Path,
+    all_attempts: bool = False,
+    overwrite: bool = False,
 ) -> tuple[Path, Path]:
     """Write a lot as ``parts.parquet`` and ``readings.parquet``; as `export_csv`.
 
@@ -105,31 +123,33 @@ def export_parquet(
         raise RecordError(
             "Parquet needs pyarrow; pip install 'halfpower[parquet]', or export CSV"
         )
-    return _export(
-        base, lot, folder, _ParquetTable, ".parquet", all_attempts=all_attempts
-    )
+    paths = (folder / "parts.parquet", folder / "readings.parquet")
+    _export(base, lot, paths, _ParquetTable, every=all_attempts, overwrite=overwrite)
+    return paths
 
 
 def _export(
     base: RecordBase,
     lot: str,
-    folder: Path,
+    paths: tuple[Path, Path],
     table: type["_CsvTable | _ParquetTable"],
-    ending: str,
     *,
-    all_attempts: bool,
-) -> tuple[Path, Path]:
-    parts, readings = folder / f"parts{ending}", folder / f"readings{ending}"
-    keys = _keys(base.parts(lot, all_attempts=all_attempts))
-    with _writing(parts), table.opened(parts, (*_PART, *_heads(keys))) as one:
-        rows = base.parts(lot, all_attempts=all_attempts)
-        while some := list(islice(rows, _ROWS_AT_ONCE)):
-            one.write(_part_columns(some, keys))
-    with _writing(readings), table.opened(readings, _READING) as one:
-        sweeps = base.sweeps(lot, all_attempts=all_attempts)
-        while batch := list(islice(sweeps, _SWEEPS_AT_ONCE)):
-            one.write(_reading_columns(batch))
-    return parts, readings
+    every: bool,
+    overwrite: bool,
+) -> None:
+    keys = _keys(base.parts(lot, all_attempts=every))
+    with (
+        whole_file(paths[0], overwrite=overwrite) as parts,
+        whole_file(paths[1], overwrite=overwrite) as readings,
+    ):
+        with table.opened(parts, (*_PART, *_heads(keys))) as one:
+            rows = base.parts(lot, all_attempts=every)
+            while some := list(islice(rows, _ROWS_AT_ONCE)):
+                one.write(_part_columns(some, keys))
+        with table.opened(readings, _READING) as one:
+            sweeps = base.sweeps(lot, all_attempts=every)
+            while batch := list(islice(sweeps, _SWEEPS_AT_ONCE)):
+                one.write(_reading_columns(batch))
 
 
 def _keys(parts: Iterator[PartRow]) -> tuple[Key, ...]:
@@ -185,24 +205,6 @@ def _reading_columns(sweeps: Sequence[PartSweep]) -> dict[str, list[Any]]:
     return columns
 
 
-@contextmanager
-def _writing(path: Path) -> Iterator[None]:
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        yield
-    except FileExistsError as error:
-        raise RecordError(
-            f"{path} exists already and is not overwritten; name another folder",
-            path=path,
-        ) from error
-    except OSError as error:
-        raise RecordError(
-            f"cannot write {path}: {error.strerror or error}; name a folder with room "
-            "that this user may write to",
-            path=path,
-        ) from error
-
-
 class _CsvTable:
     """A CSV file that is written rows by rows."""
 
@@ -211,14 +213,15 @@ class _CsvTable:
 
     @classmethod
     @contextmanager
-    def opened(cls, path: Path, heads: Sequence[str]) -> Iterator["_CsvTable"]:
-        """Make the file, with its header."""
-        with path.open(
-            "x", encoding="utf-8", errors="backslashreplace", newline=""
-        ) as file:
-            table = cls(file)
-            table._rows.writerow([_cell(head) for head in heads])
-            yield table
+    def opened(cls, file: IO[bytes], heads: Sequence[str]) -> Iterator["_CsvTable"]:
+        """Begin the file with its header."""
+        text = io.TextIOWrapper(
+            file, encoding="utf-8", errors="backslashreplace", newline=""
+        )
+        table = cls(text)
+        table._rows.writerow([_cell(head) for head in heads])
+        yield table
+        text.detach()  # the file is closed by whoever opened it
 
     def write(self, columns: dict[str, list[Any]]) -> None:
         """Append rows, given as columns of one length."""
@@ -240,13 +243,13 @@ class _ParquetTable:
 
     @classmethod
     @contextmanager
-    def opened(cls, path: Path, heads: Sequence[str]) -> Iterator["_ParquetTable"]:
-        """Make the file, with its schema."""
+    def opened(cls, file: IO[bytes], heads: Sequence[str]) -> Iterator["_ParquetTable"]:
+        """Begin the file with its schema."""
         import pyarrow as pa
         import pyarrow.parquet as pq
 
         schema = pa.schema([(_utf8(head), _arrow_type(head, pa)) for head in heads])
-        with path.open("xb") as file, pq.ParquetWriter(file, schema) as writer:
+        with pq.ParquetWriter(file, schema) as writer:
             yield cls(writer)
 
     def write(self, columns: dict[str, list[Any]]) -> None:

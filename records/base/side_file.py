@@ -10,6 +10,7 @@ import json
 import os
 from collections.abc import Iterator
 from dataclasses import dataclass
+from io import FileIO
 from pathlib import Path
 from typing import Any
 
@@ -66,18 +67,25 @@ class SideFile:
         data = (json.dumps(_to_json(given)) + "\n").encode()
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
-            with self.path.open("ab") as file:
+            with self.path.open("ab", buffering=0) as file:
                 # A line that was cut off by a crash stays a line of its own.
-                file.write(b"" if self._ends_well() else b"\n")
-                file.write(data)
-                file.flush()
-                os.fsync(file.fileno())
+                self._append(file, (b"" if self._ends_well() else b"\n") + data)
         except OSError as error:
             raise RecordError(
                 f"cannot keep an entry in {self.path}: {error.strerror}; write the "
                 "result down and give this user room there",
                 path=self.path,
             ) from error
+
+    def _append(self, file: FileIO, data: bytes) -> None:
+        start = file.seek(0, os.SEEK_END)
+        try:
+            while data:  # what has no room is refused at the second try
+                data = data[file.write(data) :]
+            os.fsync(file.fileno())
+        except OSError:
+            file.truncate(start)  # no half a line on a full disk
+            raise
 
     def lines(self) -> Iterator[SideLine]:
         """Read the lines; one that cannot be read says why.

@@ -1,6 +1,7 @@
 from .check_history import CHECKED as CHECKED
 from .check_history import CheckHistory as CheckHistory
 from .document import to_json as to_json
+from .document import unfinished_document as unfinished_document
 from .job import ASKED_FOR as ASKED_FOR
 from .job import job_line as job_line
 from .job import refuse_another_job as refuse_another_job

@@ -1,11 +1,13 @@
 """The history of a reference part: its checks so far, a line each in a CSV file."""
 
 import csv
+import io
 import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from ...analysis.errors import InputError
+from ..whole import write_whole
 
 __all__ = ["CHECKED", "CheckHistory"]
 
@@ -84,14 +86,15 @@ class CheckHistory:
         InputError
             The file cannot be written.
         """
+        file = io.StringIO()
+        rows = csv.writer(file, lineterminator="\n")
         try:
-            self._path.parent.mkdir(parents=True, exist_ok=True)
-            is_new = not self._path.exists()
-            with self._path.open("a", encoding="utf-8", newline="") as file:
-                rows = csv.writer(file, lineterminator="\n")
-                if is_new:
-                    rows.writerow(COLUMNS)
-                measured = (repr(values[name]) for name in CHECKED)
-                rows.writerow((begun, self._part, *measured))
-        except OSError as error:
-            raise InputError(f"cannot write {self._path}: {error.strerror}") from error
+            before = self._path.read_text(encoding="utf-8")
+        except FileNotFoundError:
+            rows.writerow(COLUMNS)
+        except (OSError, UnicodeDecodeError) as error:
+            raise InputError(f"cannot read {self._path}: {error}") from error
+        else:
+            file.write(before if before.endswith("\n") else f"{before}\n")
+        rows.writerow((begun, self._part, *(repr(values[name]) for name in CHECKED)))
+        write_whole(self._path, file.getvalue(), overwrite=True)

@@ -3,8 +3,8 @@
 The ``schema`` key carries the document's version.
 """
 
-import json
 import math
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from ...analysis.fitting import ModelChoice, ResonanceFit
@@ -12,8 +12,9 @@ from ...analysis.fitting.curves import Peak
 from ...analysis.quantity import Quantity
 from ...analysis.reading import Reading
 from ...analysis.result import Condition, Result, Swept
+from .predictions import document_text
 
-__all__ = ["SCHEMA", "result_document", "to_json"]
+__all__ = ["SCHEMA", "result_document", "to_json", "unfinished_document"]
 
 SCHEMA = "halfpower.result/2"
 
@@ -23,6 +24,7 @@ def result_document(result: Result) -> dict[str, Any]:
     evidence = result.evidence
     return {
         "schema": SCHEMA,
+        "complete": True,
         "procedure": result.procedure,
         "part": {"label": result.label},
         "quantities": {one.name: _quantity(one) for one in result.quantities},
@@ -39,13 +41,35 @@ def result_document(result: Result) -> dict[str, Any]:
     }
 
 
+def unfinished_document(
+    result: Result, readings: Mapping[str, Sequence[Reading]]
+) -> dict[str, Any]:
+    """Give the document of a measurement that was interrupted: what there is.
+
+    Parameters
+    ----------
+    result
+        What is known of it, without sweeps.
+    readings
+        What was read, by the sweep's step; none of it was fitted.
+    """
+    document = result_document(result) | {"complete": False}
+    document["evidence"]["sweeps"] = [
+        {
+            "step": step or None,
+            "quantities": {},
+            "fit": None,
+            "readings": [_reading(one) for one in some],
+            "used": [],
+        }
+        for step, some in readings.items()
+    ]
+    return document
+
+
 def to_json(result: Result) -> str:
     """Write a result document as JSON text, ending in a line feed."""
-    document = result_document(result)
-    text = json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-    # Half a surrogate pair (bytes of a label that are no text) has no UTF-8; its
-    # Python escape is JSON's too.
-    return text.encode("utf-8", "backslashreplace").decode("utf-8")
+    return document_text(result_document(result))
 
 
 def _number(value: float, *, u: float, unit: str) -> dict[str, Any]:

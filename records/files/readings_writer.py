@@ -65,10 +65,12 @@ class ReadingsFile:
             raise RecordError(f"cannot write {path}: {error.strerror}") from error
         self._rows = csv.writer(self._file, lineterminator="\n")
         self._starts: list[int] = []  # where each reading's row begins
+        self._end = 0  # of what is safe on disk, in bytes
         try:
             self._write_head(comments)
         except OSError as error:
-            self._close()
+            self._cut_off(at=0)
+            path.unlink(missing_ok=True)
             raise RecordError(f"cannot write {path}: {error.strerror}") from error
 
     def _write_head(self, comments: Mapping[str, str]) -> None:
@@ -89,8 +91,8 @@ class ReadingsFile:
             "" if one is None else repr(float(one))
             for one in (reading.range_v, reading.capacitance_f)
         )
+        start = self._end
         try:
-            start = self._file.tell()
             self._rows.writerow(
                 (
                     repr(float(reading.frequency_hz)),
@@ -105,6 +107,7 @@ class ReadingsFile:
             self._secure()
             self._starts.append(start)
         except OSError as error:
+            self._cut_off(at=start)
             raise RecordError(
                 f"cannot write {self.path}: {error.strerror}; the readings before "
                 "this one are in it",
@@ -130,6 +133,7 @@ class ReadingsFile:
             self._file.write(f"{TAKEN_BACK}{rest}")
             self._secure()
         except OSError as error:
+            self._cut_off(at=self._starts[-1])
             raise RecordError(f"cannot write {self.path}: {error.strerror}") from error
         self._starts.pop()
 
@@ -146,7 +150,8 @@ class ReadingsFile:
             The file is not there any more, or cannot be read.
         """
         try:
-            self._file.flush()
+            if not self._file.closed:
+                self._file.flush()
             with self.path.open(encoding="utf-8") as written:
                 return sum(line[:1].isdigit() for line in written)
         except OSError as error:
@@ -164,6 +169,15 @@ class ReadingsFile:
     def _secure(self) -> None:
         self._file.flush()
         os.fsync(self._file.fileno())
+        self._end = self._file.tell()
+
+    def _cut_off(self, *, at: int) -> None:
+        """End the file with its last whole row, and close it."""
+        with contextlib.suppress(OSError):
+            file = os.dup(self._file.fileno())
+            self._close()  # first: what waits to be written must not come after it
+            os.ftruncate(file, at)
+            os.close(file)
 
     def __enter__(self) -> Self:
         """Use it for the length of a block."""

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import textwrap
 from collections.abc import Callable, Mapping
 from functools import partial
 from typing import TYPE_CHECKING, Literal, get_args
 
-from ..errors import ReportError, writing_to
+from ...records import write_whole
+from ..errors import ReportError
 from .parts import (
     KNOWN,
     UNKNOWN,
@@ -142,7 +142,7 @@ def hookup_svg(which: Hookup, *, kind: Kind) -> str:
 
 
 def save_hookup(which: Hookup, *, kind: Kind, path: Path) -> None:
-    """Write a hook-up drawing; what was there stays whole until it is replaced.
+    """Write a hook-up drawing.
 
     Parameters
     ----------
@@ -153,19 +153,14 @@ def save_hookup(which: Hookup, *, kind: Kind, path: Path) -> None:
 
     Raises
     ------
+    InputError
+        The file is there already, or cannot be written.
     ReportError
-        Another ending, no drawing library, or a file that cannot be written.
+        Another ending, or no drawing library.
     """
     if path.suffix.lower() != ".svg":
         raise ReportError(f"a hook-up's name must end in .svg, not {path.name!r}")
-    text = hookup_svg(which, kind=kind)
-    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
-    with writing_to(path):
-        try:
-            beside.write_bytes(text.encode())
-            beside.replace(path)
-        finally:
-            beside.unlink(missing_ok=True)
+    write_whole(path, hookup_svg(which, kind=kind))
 
 
 def _furniture(sheet: Sheet, *, which: Hookup, kind: Kind) -> None:

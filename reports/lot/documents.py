@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from ...analysis.lots import Capability, Limits, QuantityFigures, Trend, Yield
-from ...records.base import LotRow, PartRow, as_spreadsheet_text
+from ...records.base import LotRow, LotState, PartRow, as_spreadsheet_text
 from .findings import Defect, LotResult, bin_of
 from .matched import MatchedLot
 
@@ -17,10 +17,12 @@ __all__ = ["lot_csv", "lot_document", "matching_csv", "matching_document"]
 def lot_document(result: LotResult) -> dict[str, Any]:
     """Give a lot's results as a document; what cannot be had is null.
 
-    ``schema`` is ``halfpower.lot/1``; quantities are in SI.
+    ``schema`` is ``halfpower.lot/1``; quantities are in SI. ``complete`` says whether
+    the lot was gone through to its end.
     """
     return {
         "schema": "halfpower.lot/1",
+        "complete": result.lot.state is LotState.FINISHED,
         "lot": _lot(result.lot),
         "all_accepted": result.all_accepted,
         "yield": _yield(result.yield_),

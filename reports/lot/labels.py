@@ -7,13 +7,15 @@ the record base. The sheet's size and division are arguments: labels come in any
 import string
 import warnings
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import IO, TYPE_CHECKING, Any, Literal
 
 from ...analysis.lots import Verdict
-from ..errors import ReportError, writing_to
+from ...records import whole_file
+from ..errors import ReportError
 from .findings import LotResult, bin_of
 from .tables import quantity_text
 
@@ -177,9 +179,9 @@ def _filled(text: str, words: Mapping[str, str]) -> tuple[str, ...]:
 
 
 def save_labels(
-    labels: Sequence[Label], path: Path, *, sheet: Sheet
+    labels: Sequence[Label], path: Path, *, sheet: Sheet, overwrite: bool = False
 ) -> tuple[Path, ...]:
-    """Draw labels on sheets and save them.
+    """Draw labels on sheets and save them, all or none.
 
     Parameters
     ----------
@@ -190,6 +192,8 @@ def save_labels(
         with ``-2``, ``-3`` in their names.
     sheet
         How it is divided.
+    overwrite
+        Whether files that are there already may be replaced.
 
     Returns
     -------
@@ -198,9 +202,11 @@ def save_labels(
 
     Raises
     ------
+    InputError
+        A file is there already, or cannot be written.
     ReportError
-        Another ending, no labels, a label whose code does not fit, a file that cannot
-        be written, or no library for it.
+        Another ending, no labels, a label whose code does not fit, or no library for
+        it.
     """
     ending = path.suffix.lower()
     if ending not in FORMATS:
@@ -212,13 +218,26 @@ def save_labels(
     empty: tuple[Label | None, ...] = (None,) * sheet.skip
     every, places = (*empty, *labels), sheet.columns * sheet.rows
     pages = [every[i : i + places] for i in range(0, len(every), places)]
-    with writing_to(path):
-        return _save(pages, path, sheet=sheet, ending=ending)
+    names = [path.name]
+    if ending == ".svg":
+        more = range(2, len(pages) + 1)
+        names += [f"{path.stem}-{number}{path.suffix}" for number in more]
+    paths = tuple(path.with_name(name) for name in names)
+    with ExitStack() as stack:
+        files = [
+            stack.enter_context(whole_file(one, overwrite=overwrite)) for one in paths
+        ]
+        _save(pages, files, sheet=sheet, ending=ending)
+    return paths
 
 
 def _save(
-    pages: Sequence[Sequence[Label | None]], path: Path, *, sheet: Sheet, ending: str
-) -> tuple[Path, ...]:
+    pages: Sequence[Sequence[Label | None]],
+    files: Sequence[IO[bytes]],
+    *,
+    sheet: Sheet,
+    ending: str,
+) -> None:
     from matplotlib import rc_context
     from matplotlib.backends.backend_pdf import PdfPages
 
@@ -229,17 +248,13 @@ def _save(
         warnings.filterwarnings("ignore", message=r"Glyph .* missing from font")
         if ending == ".pdf":
             undated = {"CreationDate": None, "Producer": None}
-            with PdfPages(path, metadata=undated) as file:
+            with PdfPages(files[0], metadata=undated) as sheets:
                 for page in pages:
-                    file.savefig(_drawn(page, sheet))
-            return (path,)
-        paths = []
-        for number, page in enumerate(pages, start=1):
-            name = path.name if number == 1 else f"{path.stem}-{number}{path.suffix}"
-            paths.append(path.with_name(name))
+                    sheets.savefig(_drawn(page, sheet))
+            return
+        for page, file in zip(pages, files, strict=True):
             figure = _drawn(page, sheet)
-            figure.savefig(paths[-1], format="svg", metadata={"Date": None})
-        return tuple(paths)
+            figure.savefig(file, format="svg", metadata={"Date": None})
 
 
 def _drawn(page: Sequence[Label | None], sheet: Sheet) -> "Figure":

@@ -5,7 +5,8 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ..result import WORDS, check_page, svg_of, template, write_page
+from ...records import write_whole
+from ..result import WORDS, check_page, svg_of, template
 from .findings import LotResult
 from .picture import draw_histogram, draw_run_chart, draw_scatter
 from .tables import lot_tables, notes_of, parts_table, yield_text
@@ -26,7 +27,9 @@ class _Picture:
     caption: str
 
 
-def save_lot_page(result: LotResult, path: Path, *, invented: str = "") -> None:
+def save_lot_page(
+    result: LotResult, path: Path, *, invented: str = "", overwrite: bool = False
+) -> None:
     """Write a lot as one HTML file with its pictures inside.
 
     Parameters
@@ -37,11 +40,15 @@ def save_lot_page(result: LotResult, path: Path, *, invented: str = "") -> None:
         The file; its folder is made where needed.
     invented
         A sentence that says so where the parts are invented.
+    overwrite
+        Whether a file that is there already may be replaced.
 
     Raises
     ------
+    InputError
+        The file is there already, or cannot be written.
     ReportError
-        Another ending than .html, a file that cannot be written, or no library for it.
+        Another ending than .html, or no library for it.
     """
     check_page(path)
     found = result.yield_
@@ -57,7 +64,7 @@ def save_lot_page(result: LotResult, path: Path, *, invented: str = "") -> None:
         parts=parts_table(result),
         software=f"halfpower {version('halfpower')}",
     )
-    write_page(text, path)
+    write_whole(path, text, overwrite=overwrite)
 
 
 def _headline(found: "Yield", result: LotResult) -> str:

@@ -3,7 +3,6 @@ from .page import check_page as check_page
 from .page import save_page as save_page
 from .page import svg_of as svg_of
 from .page import template as template
-from .page import write_page as write_page
 from .picture import check_picture as check_picture
 from .picture import save_picture as save_picture
 from .summary import WORDS as WORDS

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 from xml.etree import ElementTree as ET
 
 from ...analysis.result import Result
-from ..errors import ReportError, writing_to
+from ...records import write_whole
+from ..errors import ReportError
 from .picture import draw, save_figure
 from .summary import (
     WORDS,
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
     from markupsafe import Markup
     from matplotlib.figure import Figure
 
-__all__ = ["CAUTION", "check_page", "save_page", "svg_of", "template", "write_page"]
+__all__ = ["CAUTION", "check_page", "save_page", "svg_of", "template"]
 
 CAUTION = (
     "A tank multiplies its voltage by Q, and a resonating part burns at once and deep: "
@@ -77,7 +78,9 @@ def check_page(path: Path) -> None:
         raise ReportError(NO_LIBRARY)
 
 
-def save_page(result: Result, path: Path, *, invented: str = "") -> None:
+def save_page(
+    result: Result, path: Path, *, invented: str = "", overwrite: bool = False
+) -> None:
     """Write a result as one HTML file with its picture inside.
 
     Parameters
@@ -88,11 +91,15 @@ def save_page(result: Result, path: Path, *, invented: str = "") -> None:
         The file; its folder is made where needed.
     invented
         A sentence that says so where the setting is invented.
+    overwrite
+        Whether a file that is there already may be replaced.
 
     Raises
     ------
+    InputError
+        The file is there already, or cannot be written.
     ReportError
-        The file cannot be written, or the templates' library is not installed.
+        The templates' library is not installed.
     """
     text = template("result.html.j2").render(
         title=heading(result),
@@ -112,7 +119,7 @@ def save_page(result: Result, path: Path, *, invented: str = "") -> None:
         caution=CAUTION,
         software=result.evidence.software,
     )
-    write_page(text, path)
+    write_whole(path, text, overwrite=overwrite)
 
 
 def template(name: str) -> "Template":
@@ -177,18 +184,6 @@ def _named(name: str) -> str:
         if name.startswith(space):
             return prefix + name.removeprefix(space)
     return name
-
-
-def write_page(text: str, path: Path) -> None:
-    """Write a page; its folder is made where needed.
-
-    Raises
-    ------
-    ReportError
-        The file cannot be written.
-    """
-    with writing_to(path):
-        path.write_text(text, encoding="utf-8", errors="backslashreplace")
 
 
 def _budgets(result: Result) -> list[dict[str, object]]:

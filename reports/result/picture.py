@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import warnings
 from importlib.util import find_spec
-from typing import IO, TYPE_CHECKING, Literal
+from typing import IO, TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
 from ...analysis.fitting import Abscissa
 from ...analysis.quantity import format_quantity
-from ..errors import ReportError, writing_to
+from ...records import whole_file
+from ..errors import ReportError
 from .summary import heading
 
 if TYPE_CHECKING:
@@ -32,18 +33,20 @@ NO_LIBRARY = "pictures need matplotlib: pip install 'halfpower[report]'"
 FORMATS = {".png", ".svg", ".pdf"}
 
 
-def save_picture(result: Result, path: Path) -> None:
+def save_picture(result: Result, path: Path, *, overwrite: bool = False) -> None:
     """Draw a result and save it as PNG, SVG or PDF, by the path's ending.
 
     Raises
     ------
+    InputError
+        The file is there already (and `overwrite` is not said), or cannot be written.
     ReportError
-        Another ending, a path that cannot be written, or no drawing library.
+        Another ending, or no drawing library.
     """
     check_picture(path)
     figure = draw(result)
-    with writing_to(path):
-        save_figure(figure, path, kind=path.suffix.lower().removeprefix("."))
+    with whole_file(path, overwrite=overwrite) as file:
+        save_figure(figure, file, kind=path.suffix.lower().removeprefix("."))
 
 
 def check_picture(path: Path) -> None:
@@ -111,7 +114,7 @@ def _head(figure: Figure, result: Result, *, below: str = "") -> None:
     )
 
 
-def save_figure(figure: Figure, target: Path | IO[str], *, kind: str) -> None:
+def save_figure(figure: Figure, target: IO[Any], *, kind: str) -> None:
     """Save a figure so that the same figure gives the same bytes.
 
     Parameters
@@ -119,7 +122,7 @@ def save_figure(figure: Figure, target: Path | IO[str], *, kind: str) -> None:
     figure
         From `draw`.
     target
-        A path, or a buffer of text for SVG.
+        A file of bytes, or a buffer of text for SVG.
     kind
         ``png``, ``svg`` or ``pdf``.
     """

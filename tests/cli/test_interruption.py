@@ -1,6 +1,7 @@
 """Killed in the middle: the output is off, the readings are kept."""
 
 import importlib.util
+import json
 import signal
 import socket
 import subprocess
@@ -10,6 +11,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+
+from halfpower.records import open_base
 
 Start = Callable[..., "subprocess.Popen[str]"]
 
@@ -51,6 +54,61 @@ def test_a_signal_leaves_the_output_off_and_the_readings_kept(
     assert f"Kept {len(rows)} readings" in said
     assert "halfpower: interrupted" in said
     assert "Traceback" not in said
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_the_document_of_an_interrupted_sweep_has_its_readings(
+    start: Start, served: tuple[str, int], number: signal.Signals
+) -> None:
+    """Those of the readings file, marked as not complete; no picture, which is said."""
+    bench_file, _ = served
+    kept = Path("kept.csv")
+    sweep = start(
+        *("sweep", "--attached", "--json", "r.json", "--plot", "p.png"),
+        *("--bench", bench_file, "--from", "4MHz", "--to", "10MHz", "--label", "L17"),
+        *("--readings", str(kept), "--target", "0.0001%", "--most-readings", "5000"),
+    )
+    wait_for_readings(kept, at_least=40)
+    sweep.send_signal(number)
+    _, said = sweep.communicate(timeout=20)
+    assert sweep.returncode == 130
+    assert said.endswith("halfpower: interrupted; --plot not written\n")
+    assert not Path("p.png").exists()
+    document = json.loads(Path("r.json").read_text("utf-8"))
+    assert document["complete"] is False
+    assert document["part"] == {"label": "L17"}
+    assert document["quantities"] == {}
+    (swept,) = document["evidence"]["sweeps"]
+    text = kept.read_text("utf-8").splitlines()
+    rows = [line.split(",") for line in text if line[:1].isdigit()]
+    assert [(float(row[0]), float(row[1])) for row in rows] == [
+        (one["frequency_hz"], one["amplitude_v"]) for one in swept["readings"]
+    ]
+
+
+def test_the_document_of_an_interrupted_lot_has_its_parts(start: Start) -> None:
+    """Those that the base has; ``lot show`` says the same."""
+    lot = ("--scene", "choke-lot", "--records", "lots.sqlite")
+    run = start(
+        "lot", "run", "choke-lot", *lot, "--json", "lot.json", "--junit", "j.xml"
+    )
+    assert run.stderr is not None
+    said = ""
+    while "L005" not in said:
+        said = run.stderr.readline()
+        assert said, "it ended before the fifth part"
+    run.send_signal(signal.SIGTERM)
+    _, said = run.communicate(timeout=20)
+    assert run.returncode == 130
+    assert "--junit not written" in said
+    assert not Path("j.xml").exists()
+    document = json.loads(Path("lot.json").read_text("utf-8"))
+    assert document["complete"] is False
+    with open_base(Path("lots.sqlite")) as base:
+        (row,) = base.lots()
+        kept = [one.label for one in base.parts(row.name)]
+    assert [one["label"] for one in document["parts"]] == kept
+    assert len(kept) >= 4
 
 
 def test_an_instrument_that_vanishes_is_exit_status_3(

@@ -8,6 +8,7 @@ from types import ModuleType
 
 import pytest
 
+from halfpower.analysis import InputError
 from halfpower.records import RecordBase, open_base
 from halfpower.records.base import as_spreadsheet_text, export_csv, export_parquet
 from halfpower.records.errors import EntryError, RecordError
@@ -116,7 +117,7 @@ def test_file_is_never_overwritten(filled: Filled, tmp_path: Path) -> None:
     """An export into a folder that has one says so."""
     with open_base(filled("sqlite")) as base:
         export_csv(base, "chokes", folder=tmp_path)
-        with pytest.raises(RecordError, match="name another folder"):
+        with pytest.raises(InputError, match="exists already; name another file"):
             export_csv(base, "chokes", folder=tmp_path)
 
 

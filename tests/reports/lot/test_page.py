@@ -11,6 +11,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from halfpower.analysis import InputError
 from halfpower.analysis.lots import GuardBand, Limits
 from halfpower.analysis.quantity import Caution
 from halfpower.records import open_base
@@ -182,5 +183,5 @@ def test_folder_that_cannot_be_is_one_sentence(
 ) -> None:
     """A file where a folder must be."""
     (tmp_path / "a").write_text("")
-    with pytest.raises(ReportError, match="cannot write"):
+    with pytest.raises(InputError, match=r"cannot write .*is no folder"):
         save_lot_page(result, tmp_path / "a" / "lot.html")

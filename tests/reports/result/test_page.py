@@ -8,10 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from halfpower.analysis import Caution, Result
+from halfpower.analysis import Caution, InputError, Result
 from halfpower.analysis.result import Condition
 from halfpower.reports import save_page
-from halfpower.reports.errors import ReportError
 from halfpower.reports.result import CAUTION
 
 MARKUP = (
@@ -143,5 +142,5 @@ def test_an_invented_setting_is_said_to_be_one(result: Result, tmp_path: Path) -
 
 def test_a_page_that_cannot_be_written_says_why(result: Result, tmp_path: Path) -> None:
     """The path is a folder."""
-    with pytest.raises(ReportError, match="cannot write"):
+    with pytest.raises(InputError, match="cannot write"):
         save_page(result, tmp_path)

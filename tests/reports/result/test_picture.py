@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from halfpower.analysis import Result
+from halfpower.analysis import InputError, Result
 from halfpower.reports import draw, save_picture
 from halfpower.reports.errors import ReportError
 
@@ -99,5 +99,5 @@ def test_a_picture_that_cannot_be_written_says_why(
 ) -> None:
     """A folder bears its name."""
     (tmp_path / "a.png").mkdir()
-    with pytest.raises(ReportError, match="cannot write"):
+    with pytest.raises(InputError, match="cannot write"):
         save_picture(result, tmp_path / "a.png")
