@@ -61,8 +61,8 @@ def whole_file(path: Path, *, overwrite: bool = False) -> Iterator[IO[bytes]]:
         ) from error
     except OSError as error:
         raise InputError(
-            f"cannot write {path}: {error.strerror or error}; what was there before is "
-            "as it was: name a place with room that this user may write to"
+            f"cannot write {path}: {error.strerror or error}, and what was there is as "
+            "it was; name another place"
         ) from error
 
 

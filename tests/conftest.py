@@ -1,5 +1,6 @@
 """Fixtures for whole paths: a bench on a simulated scene, in process or over TCP."""
 
+import resource
 import signal
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
@@ -33,6 +34,25 @@ def pytest_configure() -> None:
             signal.signal(number, signal.SIG_DFL)
     if signal.getsignal(signal.SIGINT) is signal.SIG_DFL:
         signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+@pytest.fixture
+def room_for() -> Callable[[int], AbstractContextManager[None]]:
+    """Let no file grow beyond so many bytes: the system's own limit (setrlimit(2)).
+
+    What does not fit is written in part, as on a disk that fills up.
+    """
+
+    @contextmanager
+    def limited(size: int) -> Iterator[None]:
+        soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (size, hard))
+        try:
+            yield
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+
+    return limited
 
 
 @pytest.fixture

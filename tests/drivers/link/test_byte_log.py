@@ -1,6 +1,8 @@
 """Every byte, both ways, with its time and its instrument."""
 
 import ast
+from collections.abc import Callable
+from contextlib import AbstractContextManager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -80,6 +82,27 @@ def test_a_killed_program_s_log_ends_with_its_last_byte(tmp_path: Path) -> None:
     log.close()
     log.close()
     log.sent("generator", b"after the end")  # a lost log loses no measurement
+
+
+def test_a_full_disk_cuts_no_line(
+    tmp_path: Path, room_for: Callable[[int], AbstractContextManager[None]]
+) -> None:
+    """It costs the lines that do not fit, and the next one that does is whole."""
+    with ByteLog(tmp_path / "trace", now=lambda: WHEN) as log:
+        log.sent("generator", b"first")
+        with room_for((tmp_path / "trace").stat().st_size + 30):
+            log.sent("generator", b"second")
+        log.sent("generator", b"third")
+    lines = (tmp_path / "trace").read_text("ascii").splitlines()
+    assert [line.split("> ")[1] for line in lines] == ["b'first'", "b'third'"]
+
+
+def test_a_trace_is_never_written_over(tmp_path: Path) -> None:
+    """It may be the only account of what went wrong."""
+    (tmp_path / "trace").write_text("old", encoding="utf-8")
+    with pytest.raises(InputError, match="exists already and is never replaced"):
+        ByteLog(tmp_path / "trace")
+    assert (tmp_path / "trace").read_text("utf-8") == "old"
 
 
 def test_a_trace_that_cannot_be_written_is_an_input_error(tmp_path: Path) -> None:

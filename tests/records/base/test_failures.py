@@ -7,6 +7,7 @@ import shutil
 import sqlite3
 import tempfile
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import AbstractContextManager
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -82,6 +83,23 @@ def test_full_disk_is_said_and_the_part_kept_aside(
     assert (again.stored, again.already, again.refused) == (0, 1, ())
     assert on_disk.lot("chokes").entries == before + 1
     assert on_disk.verify().finding is None
+
+
+def test_full_disk_cuts_no_line_of_a_side_file(
+    tmp_path: Path,
+    invented: ModuleType,
+    room_for: Callable[[int], AbstractContextManager[None]],
+) -> None:
+    """What does not fit is not there; what comes later is whole."""
+    side = SideFile(tmp_path / "side.jsonl")
+    side.append(invented.invented_part(1))
+    before = side.path.read_bytes()
+    room = room_for(len(before) + 100)
+    with room, pytest.raises(RecordError, match="cannot keep an entry"):
+        side.append(invented.invented_part(2))
+    assert side.path.read_bytes() == before
+    side.append(invented.invented_part(3))
+    assert [one.problem for one in side.lines()] == ["", ""]
 
 
 def test_locked_base_is_said_and_the_part_kept_aside(

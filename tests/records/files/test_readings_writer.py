@@ -2,6 +2,8 @@
 
 import errno
 import os
+from collections.abc import Callable
+from contextlib import AbstractContextManager
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +16,7 @@ from halfpower.records import ReadingsFile, read_sweep
 from halfpower.records.errors import RecordError
 from halfpower.records.files import free_path, free_stem
 
+RoomFor = Callable[[int], AbstractContextManager[None]]
 GOOD = "frequency_hz,amplitude_v\n1e6,0.1\n2e6,0.2\n"
 
 
@@ -290,6 +293,41 @@ def test_a_full_disk_keeps_what_was_written(
 
     with pytest.raises(RecordError, match="No space left"):
         write_some()
+
+
+@pytest.mark.parametrize("beyond", range(0, 60, 7))
+def test_a_full_disk_cuts_no_row(path: Path, room_for: RoomFor, beyond: int) -> None:
+    """The file ends with the last reading that fitted, though there is room again."""
+    with _filled(path, 0.1, 0.2) as file:
+        size = path.stat().st_size
+        third = Reading(frequency_hz=3e6, amplitude_v=0.3)
+        with room_for(size + beyond):
+            if beyond >= len("3000000.0,0.3,,0.000000,search,,\n"):
+                file.add(third, phase="search")
+            with pytest.raises(RecordError, match="too large"):
+                file.add(third, phase="search")
+        kept = file.count
+    text = path.read_text("utf-8")
+    assert text.endswith("search,,\n")
+    assert len(read_sweep(path).trace.amplitude_v) == kept
+    assert kept == 2 + beyond // len("3000000.0,0.3,,0.000000,search,,\n")
+
+
+def test_a_full_disk_leaves_no_head_alone(path: Path, room_for: RoomFor) -> None:
+    """A file without a reading is none."""
+    with room_for(20), pytest.raises(RecordError, match="too large"):
+        ReadingsFile(path, comments={})
+    assert not path.exists()
+
+
+def test_a_full_disk_cuts_no_slip(path: Path, room_for: RoomFor) -> None:
+    """What cannot be struck out is taken off, since nobody wants it."""
+    with _filled(path, 0.1, 0.2) as file:
+        room = room_for(path.stat().st_size + 5)
+        with room, pytest.raises(RecordError, match="too large"):
+            file.take_back()
+    assert list(read_sweep(path).trace.amplitude_v) == [0.1]
+    assert path.read_text("utf-8").endswith("search,,\n")
 
 
 def test_a_free_name_is_the_first_that_is_free(tmp_path: Path) -> None:
