@@ -51,7 +51,7 @@ class HalfpowerError(Exception):
         What the sentence speaks of, by name with units in it (``frequency_hz=...``).
     """
 
-    exit_status: ClassVar[int] = 1
+    exit_status: ClassVar[int] = 70  # of none of the branches: a fault
 
     def __init__(self, message: str, **values: Any) -> None:
         super().__init__(message)

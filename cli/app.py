@@ -28,7 +28,8 @@ app = typer.Typer(
     help="Find a resonance, measure it, and say what the part is and how surely.",
     epilog="Exit status: 0 done, 1 done and something found wanting (a part, a "
     "marking, a check), 2 unusable arguments or file, 3 an instrument or link failed, "
-    "4 nothing measurable, 130 interrupted with all readings kept.",
+    "4 nothing measurable, 70 a fault of the program itself, 130 interrupted with all "
+    "readings kept.",
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,  # plain help starts in half the time

@@ -1,17 +1,17 @@
-"""The process itself: how a signal ends it, and that its output's reader may go.
+"""The process itself: how a signal or a fault ends it.
 
 It imports nothing but a little of the standard library, so that `run_process` is in
 force before anything else is loaded.
 """
 
-import contextlib
-import io
-import os
+import errno
 import signal
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from types import FrameType
-from typing import Any, TextIO
+
+from .faults import end_of_fault, watch_threads
+from .streams import let_fail, why_lost
 
 __all__ = ["INTERRUPTED", "run_process"]
 
@@ -30,6 +30,9 @@ def run_process(program: Callable[[], None]) -> None:
     Python ignores what is raised in a callback or a finaliser, and an import may
     swallow it: a signal that unwinds nothing is raised again until it does. One that
     comes before the program minds it, while it loads, ends with 130 as well.
+
+    An error that nobody foresaw ends with 70 and the place of its log. What standard
+    output and standard error do not take stops nothing.
     """
     ending = [
         number
@@ -38,7 +41,8 @@ def run_process(program: Callable[[], None]) -> None:
         and signal.getsignal(number) is not signal.SIG_IGN
     ]
     _unwound_by(ending)
-    sys.stdout = _MayClose(sys.stdout)
+    let_fail()
+    watch_threads()
     try:
         try:
             program()
@@ -46,9 +50,22 @@ def run_process(program: Callable[[], None]) -> None:
             _deaf_to(ending)
     except KeyboardInterrupt:
         _deaf_to(ending)
-        with contextlib.suppress(OSError):  # the terminal may be gone
-            sys.stderr.write("halfpower: interrupted\n")
+        sys.stderr.write("halfpower: interrupted\n")
         sys.exit(INTERRUPTED)
+    except Exception as error:  # noqa: BLE001 - the last to catch anything
+        sys.exit(end_of_fault(error))
+    finally:
+        _say_if_lost()
+
+
+def _say_if_lost() -> None:
+    """Say that standard output took not all; that its reader went is nobody's loss."""
+    lost = why_lost(sys.stdout)
+    if lost is not None and lost.errno not in {None, errno.EPIPE}:
+        sys.stderr.write(
+            f"halfpower: not all of it could be written to standard output: "
+            f"{lost.strerror}\n"
+        )
 
 
 def _unwound_by(ending: list[int]) -> None:
@@ -82,50 +99,3 @@ def _unwinding(error: BaseException | None) -> bool:
     while error is not None and not isinstance(error, KeyboardInterrupt):
         error = error.__context__
     return error is not None
-
-
-class _MayClose(io.TextIOBase):
-    """Standard output whose reader may go (``| head``): the rest is let go, quietly.
-
-    What is measured is not lost with it: files are written and the end is the usual.
-    """
-
-    def __init__(self, stream: TextIO) -> None:
-        self._stream = stream
-
-    def write(self, text: str) -> int:
-        """Write, or let it go."""
-        with self._quietly():
-            self._stream.write(text)
-        return len(text)
-
-    def flush(self) -> None:
-        """Flush, or let it go."""
-        with self._quietly():
-            self._stream.flush()
-
-    @contextlib.contextmanager
-    def _quietly(self) -> Iterator[None]:
-        try:
-            yield
-        except BrokenPipeError:
-            # What is left in the buffer must not fail again when Python ends.
-            nowhere = os.open(os.devnull, os.O_WRONLY)
-            os.dup2(nowhere, self._stream.fileno())
-            os.close(nowhere)
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self._stream, name)
-
-    def fileno(self) -> int:
-        """Return the stream's own descriptor."""
-        return self._stream.fileno()
-
-    def isatty(self) -> bool:
-        """Tell whether somebody looks."""
-        return self._stream.isatty()
-
-    @property
-    def encoding(self) -> str:  # type: ignore[override] # a stream's is read, not set
-        """The stream's own encoding."""
-        return self._stream.encoding

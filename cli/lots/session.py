@@ -216,11 +216,11 @@ def _hand_out(asked: Asked, lot: LotFile, base: RecordBase, *, stopped: str) -> 
     if asked.json != STANDARD_OUTPUT:
         counts = lot_counts(parts)
         print_lines([f"Lot {name}: {counts}{'; ' if stopped else ''}{stopped}"])
-    if asked.json is not None:
-        _write_json(asked, lot, base, asked.json)
     if asked.junit is not None:
         from ...reports.lot import junit_xml
 
         xml = junit_xml(parts, name=name)
         write_whole(asked.junit, xml, overwrite=asked.overwrite)
+    if asked.json is not None:
+        _write_json(asked, lot, base, asked.json)
     return status_of(parts, complete=not stopped)

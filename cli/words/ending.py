@@ -10,6 +10,7 @@ from typing import ParamSpec
 
 import typer
 
+from ..faults import UnforeseenError
 from ..process import INTERRUPTED
 
 __all__ = ["with_exit_status"]
@@ -21,7 +22,7 @@ def with_exit_status(command: Callable[Arguments, None]) -> Callable[Arguments, 
     """Give a command its ending.
 
     An error of our own is printed as its sentence and ends with its own status;
-    Ctrl-C and SIGTERM end with 130. Anything else is a fault and keeps its traceback.
+    Ctrl-C and SIGTERM end with 130. Anything else is a fault, for `run_process` to end.
     """
 
     @functools.wraps(command)
@@ -36,6 +37,8 @@ def with_exit_status(command: Callable[Arguments, None]) -> Callable[Arguments, 
         except KeyboardInterrupt as error:
             _say("interrupted", error)
             raise typer.Exit(INTERRUPTED) from None
+        except (EOFError, OSError) as error:  # typer has endings of its own for these
+            raise UnforeseenError from error
 
     return run
 

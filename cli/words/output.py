@@ -1,6 +1,6 @@
 """Results to standard output, talk to standard error, files where asked."""
 
-import sys
+import json
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
-from ...analysis.errors import HalfpowerError
+from ...analysis.errors import HalfpowerError, InputError
 from ...analysis.reading import Reading
 from ...analysis.result import Result
 from ...records import write_whole
@@ -29,6 +29,7 @@ from ...reports.result import (
     step_rows,
 )
 from ...sweeps.run import Progress
+from ..streams import deliver
 from .tables import put, put_table
 
 __all__ = [
@@ -93,11 +94,14 @@ def hand_out(result: Result, wanted: Wanted) -> None:
     """
     # What was found is shown first, so that a file that cannot be written costs the
     # file and nothing else.
+    failures: list[HalfpowerError] = []
     if wanted.quiet:
-        write_document(to_json(result), STANDARD_OUTPUT, overwrite=False)
+        try:
+            write_document(to_json(result), STANDARD_OUTPUT, overwrite=False)
+        except InputError as error:
+            failures.append(error)
     else:
         _print(result)
-    failures: list[HalfpowerError] = []
     for path, write in _writers(result, wanted):
         try:
             write(path)
@@ -133,16 +137,23 @@ def _writers(
 
 
 def write_document(text: str, target: str, *, overwrite: bool) -> None:
-    """Write a document to a file, or to standard output for ``-``.
+    """Write a JSON document to a file, or to standard output for ``-``.
+
+    There it is whole, in characters that the output's encoding has, or it is an error.
 
     Raises
     ------
     InputError
-        The file cannot be written.
+        It cannot be written.
     """
     if target == STANDARD_OUTPUT:
-        sys.stdout.write(text)
-        sys.stdout.flush()
+        try:
+            deliver(text, escape=lambda one: json.dumps(one)[1:-1])
+        except OSError as error:
+            raise InputError(
+                "the document could not be written to standard output "
+                f"({error.strerror or error}); name a file: --json FILE"
+            ) from error
     else:
         write_whole(Path(target), text, overwrite=overwrite)
         talk(f"Wrote {target}")

@@ -4,6 +4,8 @@ import json
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Literal
 
+from ..streams import as_shown
+
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
@@ -36,9 +38,11 @@ def put_table(console: "Console", table: "Table") -> None:
     the numbers, is not broken.
     """
     from rich.measure import Measurement
+    from rich.text import Text
 
     for column in table.columns:
         column.overflow = "fold"  # nothing is cut off
+        column.header = Text(as_shown(str(column.header), encoding=console.encoding))
         if column.justify == "right":
             cells = [column.header, *column.cells]
             column.min_width = max(console.measure(one).maximum for one in cells)
