@@ -10,6 +10,8 @@ from .fitting.curves.response import Response as Response
 from .fitting.resonance import fit as fit
 from .fitting.resonance_fit import ResonanceFit as ResonanceFit
 from .fitting.trace import Trace as Trace
+from .quantity.judgement import Judged as Judged
+from .quantity.judgement import Judgement as Judgement
 from .quantity.quantity import Caution as Caution
 from .quantity.quantity import Contribution as Contribution
 from .quantity.quantity import Quantity as Quantity

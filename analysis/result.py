@@ -5,7 +5,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from .fitting import ResonanceFit
-from .quantity import Caution, FloatArray, Quantity, Stated, Unit, describe
+from .quantity import (
+    Caution,
+    FloatArray,
+    Judged,
+    Judgement,
+    Quantity,
+    Stated,
+    Unit,
+    describe,
+)
 from .reading import Reading
 
 __all__ = ["Condition", "Evidence", "Result", "Swept", "cautions_of"]
@@ -119,7 +128,9 @@ class Result:
         What it was made from.
     remarks
         What belongs beside the numbers, a sentence each: how they compare with what
-        was marked or calculated.
+        was calculated or stated.
+    judged
+        What was said of the part beforehand, each held against what was measured.
     """
 
     procedure: str
@@ -128,6 +139,14 @@ class Result:
     warnings: tuple[Caution, ...]
     evidence: Evidence
     remarks: tuple[str, ...] = ()
+    judged: tuple[Judgement, ...] = ()
+
+    @property
+    def verdict(self) -> Judged | None:
+        """The worst of what was judged; None where nothing was to be."""
+        outcomes = {one.outcome for one in self.judged}
+        worst_first = (Judged.DOES_NOT_FIT, Judged.UNDECIDED, Judged.FITS)
+        return next((one for one in worst_first if one in outcomes), None)
 
     def __getitem__(self, name: str) -> Quantity:
         """Return a quantity by its name; `KeyError` where there is none."""

@@ -29,3 +29,4 @@ from .outliers import LikelyDefect as LikelyDefect
 from .trend import Trend as Trend
 from .verdict import LONGEST_LABEL as LONGEST_LABEL
 from .verdict import Verdict as Verdict
+from .verdict import nothing_wanting as nothing_wanting

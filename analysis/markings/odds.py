@@ -3,12 +3,11 @@
 import itertools
 import math
 from dataclasses import dataclass
-from typing import Literal
 
 from scipy import special
 
 from ..errors import InputError
-from ..quantity import Stated
+from ..quantity import Judged, Stated
 from .marking import MarkedReading
 
 __all__ = ["NONE_SHARE", "MarkingOdds", "weigh_readings"]
@@ -16,8 +15,6 @@ __all__ = ["NONE_SHARE", "MarkingOdds", "weigh_readings"]
 NONE_SHARE = 0.05  # prior odds that the part is not what its marking says
 DECADES = 6.0  # over which a part that is none of them may lie
 SURE = 0.95  # what settles it, either way
-
-Verdict = Literal["fits", "undecided", "none fits"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,7 +30,7 @@ class MarkingOdds:
     none_share
         What ``none`` was taken to be before the measurement.
     verdict
-        ``fits``: one value has 95 %; ``none fits``: that has; or ``undecided``.
+        It fits: one value has 95 %; it does not: that has, that it is none of them.
     best
         The index of the likeliest reading.
     """
@@ -41,7 +38,7 @@ class MarkingOdds:
     shares: tuple[float, ...]
     none: float
     none_share: float
-    verdict: Verdict
+    verdict: Judged
     best: int
 
 
@@ -93,13 +90,13 @@ def weigh_readings(
     total = math.fsum([*weights, none])
     shares = tuple(weight / total for weight in weights)
     best = max(range(len(shares)), key=lambda i: shares[i])
-    verdict: Verdict = "undecided"
+    verdict = Judged.UNDECIDED
     # One value with two tolerances (100nF: F as a unit, or as 1 %) is one value.
     alike = (one.value == readings[best].value for one in readings)
     if math.fsum(itertools.compress(shares, alike)) >= SURE:
-        verdict = "fits"
+        verdict = Judged.FITS
     elif none / total >= SURE:
-        verdict = "none fits"
+        verdict = Judged.DOES_NOT_FIT
     return MarkingOdds(
         shares=shares,
         none=none / total,

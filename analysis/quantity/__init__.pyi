@@ -1,6 +1,8 @@
 from .columns import FloatArray as FloatArray
 from .columns import Readings as Readings
 from .columns import checked_column as checked_column
+from .judgement import Judged as Judged
+from .judgement import Judgement as Judgement
 from .quantity import Caution as Caution
 from .quantity import Contribution as Contribution
 from .quantity import Quantity as Quantity

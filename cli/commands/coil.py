@@ -30,7 +30,8 @@ def coil(
             "--expect",
             metavar="INDUCTANCE",
             help="What it is marked or predicted to be, as '33uH +- 10%': the result "
-            "is compared with it, and without --from and --to it sets the span.",
+            "is compared with it (exit status 1: it does not fit), and without --from "
+            "and --to it sets the span.",
         ),
     ] = None,
     marked: Annotated[

@@ -1,5 +1,6 @@
 """`halfpower fixture`: what the fixture adds, and whether it still does."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -10,9 +11,8 @@ from ..at_bench import Setup, measures
 from ..words import known_capacitor, stated_or_none, with_exit_status
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from ...analysis.result import Result
+    from ...analysis.lots import CheckChart
+    from ...analysis.quantity import Judgement
     from ...records.files import CheckHistory
 
 __all__ = ["app"]
@@ -22,7 +22,6 @@ app = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode=None,
 )
-OUT_OF_CONTROL = 1
 LEAST = 5  # checks that make a history
 WORDS = {"resonant_frequency": "resonant frequency", "loaded_q": "loaded Q"}
 
@@ -169,75 +168,70 @@ def check(
     Example: halfpower fixture check --bench bench.toml --capacitor 150pF --from 2MHz
     --to 4MHz --history reference.csv
     """
-    from ...records.files import CheckHistory
+    from ...analysis.quantity import Judged
+    from ...records.files import CHECKED, CheckHistory
     from ...sweeps.procedures import KnownParts, measure_coil
-    from ..words import hand_out
+    from ..words import hand_out, talk
 
     known = KnownParts(capacitors=(known_capacitor(capacitor, loss=None),))
     name = f"{setup.label or 'reference'} on {known.capacitors[0].name}"
     past = CheckHistory(history, part=name)
+    charts = _charts(past)
     span = setup.span()
     wanted = setup.wanted(history=history)
     asked = {"span": span, "known": known}
     with setup.measuring("check", job=asked) as (on_bench, session):
         result = measure_coil(on_bench, span, known=known, session=session)
-    hand_out(result, wanted)
-    if not _judge(result, past):
-        raise typer.Exit(OUT_OF_CONTROL)
-
-
-def _judge(result: "Result", past: "CheckHistory") -> bool:
-    """Compare today's f0 and Q with their history; say how it stands, and keep it.
-
-    With fewer than five checks before it, it counts as in control.
-    """
-    from ...records.files import CHECKED
-    from ..words import talk
-
-    values = {name: result[name].value for name in CHECKED}
-    count = len(past.values["loaded_q"])
-    if count < LEAST:
+    judged = tuple(
+        _judged(name, result[name].value, chart) for name, chart in charts.items()
+    )
+    if not judged:
         talk(
-            f"{count} checks before this one; from {LEAST} on it is told whether "
+            f"{past.count} checks before this one; from {LEAST} on it is told whether "
             "the bench is in control."
         )
-        sound = True
-    else:
-        # each is said, whatever the other is
-        judged = {n: _judged(n, v, past.values[n]) for n, v in values.items()}
-        sound = all(judged.values())
-    if sound:
-        past.append(begun=result.evidence.begun, values=values)
-    else:
+    elif any(one.outcome is not Judged.FITS for one in judged):
         talk(
             "Out of control: see to contacts, couplings, probe and reference "
             "before anything is measured; this check was not added to the history."
         )
-    return sound
+    hand_out(replace(result, judged=judged), wanted)  # ends here if out of control
+    values = {name: result[name].value for name in CHECKED}
+    past.append(begun=result.evidence.begun, values=values)
 
 
-def _judged(name: str, value: float, history: "Sequence[float]") -> bool:
+def _charts(past: "CheckHistory") -> dict[str, "CheckChart"]:
+    """Make what today's f0 and Q are held against; none of a history too short."""
     from ...analysis.errors import AnalysisError, InputError
-    from ...analysis.lots import check_chart, check_reading
-    from ..words import talk
+    from ...analysis.lots import check_chart
 
-    try:
-        chart = check_chart(history, allow_for_few=True)
-    except AnalysisError as error:
-        raise InputError(
-            f"the checks of the {WORDS[name]} so far are all the same to the last "
-            "digit, which no bench is (a simulated one with one seed?); begin "
-            "another history"
-        ) from error
-    verdict = check_reading(value, chart=chart)
-    state = "in control" if verdict.in_control else "OUT OF CONTROL"
-    broken = f" ({'; '.join(rule.text for rule in verdict.broken)})"
-    talk(
-        f"{WORDS[name]}: {value:.7g}, {verdict.deviation:+.1f} standard deviations "
-        f"from {chart.n} checks ({chart.lower:.7g} to {chart.upper:.7g}): {state}"
-        + ("" if verdict.in_control else broken)
+    charts = {}
+    for name, values in past.values.items() if past.count >= LEAST else ():
+        try:
+            charts[name] = check_chart(values, allow_for_few=True)
+        except AnalysisError as error:
+            raise InputError(
+                f"the checks of the {WORDS[name]} so far are all the same to the last "
+                "digit, which no bench is (a simulated one with one seed?); begin "
+                "another history"
+            ) from error
+    return charts
+
+
+def _judged(name: str, value: float, chart: "CheckChart") -> "Judgement":
+    """Hold a value against the history of its kind."""
+    from ...analysis.lots import check_reading
+    from ...analysis.quantity import Judged, Judgement
+
+    found = check_reading(value, chart=chart)
+    broken = "; ".join(rule.text for rule in found.broken)
+    return Judgement(
+        about=f"history of the {WORDS[name]}",
+        outcome=Judged.FITS if found.in_control else Judged.DOES_NOT_FIT,
+        text=f"{WORDS[name]}: {value:.7g}, {found.deviation:+.1f} standard deviations "
+        f"from {chart.n} checks ({chart.lower:.7g} to {chart.upper:.7g}): "
+        + ("in control" if found.in_control else f"OUT OF CONTROL ({broken})"),
     )
-    return verdict.in_control
 
 
 app.command("measure")(measure)

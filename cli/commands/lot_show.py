@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..lots import RecordsOption, base_files, opened_base
-from ..words import JsonOption, OverwriteOption, PageOption
+from ..words import FOUND_WANTING, JsonOption, OverwriteOption, PageOption
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -48,7 +48,8 @@ def show(
 ) -> None:
     """Show a lot: yield, verdicts, spread against limits, drift, defects, bins.
 
-    Exit status 1: a part is rejected, undecided, unmeasured or suspect.
+    Exit status 1: a part is rejected, undecided, unmeasured, skipped, undone or
+    suspect.
 
     Example: halfpower lot show chokes --page chokes.html
     """
@@ -83,7 +84,7 @@ def show(
         save_lot_page(result, page, overwrite=overwrite)
         talk(f"Wrote {page}")
     if not result.all_accepted:
-        raise typer.Exit(1)
+        raise typer.Exit(FOUND_WANTING)
 
 
 def _print_lot(result: "LotResult") -> None:

@@ -67,7 +67,7 @@ def marking(
     """
     from ...analysis.markings import read_marking, weigh_readings
     from ...analysis.quantity import parse_quantity, parse_stated
-    from ..words import hand_out_marking
+    from ..words import end_with, hand_out_marking
 
     part, unit = _kind(kind)
     share = parse_quantity(none_share, "fraction")
@@ -88,8 +88,7 @@ def marking(
         json=json,
         overwrite=overwrite,
     )
-    if odds is not None and odds.verdict != "fits":
-        raise typer.Exit(1)
+    end_with(None if odds is None else odds.verdict)
 
 
 def _kind(text: str) -> tuple["Kind", "Unit"]:

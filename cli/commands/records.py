@@ -6,12 +6,18 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..lots import RecordsOption, base_files, opened_base
-from ..words import BenchOption, JsonOption, OverwriteOption, with_exit_status
+from ..words import (
+    FOUND_WANTING,
+    BenchOption,
+    JsonOption,
+    OverwriteOption,
+    with_exit_status,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from ...records.base import LotSummary, PartRecord, RecordBase
+    from ...records.base import PartRecord, RecordBase
     from ...sweeps.lots import Constants
 
 __all__ = ["app"]
@@ -175,7 +181,7 @@ def verify(
         entry = f", entry {one.sequence}" if one.sequence else ""
         place = f"lot {one.lot!r}{entry}: " if one.lot else ""
         print_lines([f"DAMAGED {where}: {place}{one.text}"])
-        raise typer.Exit(1)
+        raise typer.Exit(FOUND_WANTING)
     kept = " and the head given is among them" if head is not None else ""
     print_lines(
         [
@@ -227,7 +233,7 @@ def adopt(
             )
             refused += len(done.refused)
     if refused:
-        raise typer.Exit(1)
+        raise typer.Exit(FOUND_WANTING)
 
 
 def rework(
@@ -277,6 +283,7 @@ def rework(
     import platform
     from uuid import uuid4
 
+    from ...analysis.lots import nothing_wanting
     from ..lots import Stamp, rework_lot, rework_view
     from ..words import now_utc, print_lines, print_tables
 
@@ -299,8 +306,8 @@ def rework(
     lines, tables = rework_view(done, before=before, after=after)
     print_lines(lines)
     print_tables(tables)
-    if not _all_accepted(after):
-        raise typer.Exit(1)
+    if not nothing_wanting(after.verdicts, suspect=after.suspect):
+        raise typer.Exit(FOUND_WANTING)
 
 
 def _corrections(
@@ -322,13 +329,6 @@ def _corrections(
         return corrected_by(constants, settings)
 
     return correct
-
-
-def _all_accepted(summary: "LotSummary") -> bool:
-    from ...analysis.lots import Verdict
-
-    bad = (Verdict.REJECTED, Verdict.UNDECIDED, Verdict.UNMEASURED)
-    return not summary.suspect and not any(summary.verdicts.get(one) for one in bad)
 
 
 def _precise(now: str) -> str:

@@ -4,15 +4,16 @@ import json
 from collections import Counter
 from collections.abc import Sequence
 
-from ...analysis.lots import Verdict
+from ...analysis.lots import Verdict, nothing_wanting
 from ...records.base import CheckRow, LotRow, PartRow
 from ...reports.lot import Held, HeldAgainst, lot_document, lot_result
 from ...sweeps.lots import LotFile, RangeTable
+from ..words import FOUND_WANTING
 
 __all__ = ["held_against", "lot_counts", "lot_json", "status_of"]
 
 MEASURED = {Verdict.ACCEPTED, Verdict.REJECTED, Verdict.UNDECIDED}
-NOT_ALL_ACCEPTED, NOTHING_MEASURABLE = 1, 4
+NOTHING_MEASURABLE = 4
 
 
 def held_against(lot: LotFile) -> Held:
@@ -65,10 +66,9 @@ def status_of(parts: Sequence[PartRow], *, complete: bool) -> int:
     verdicts = {one.verdict for one in parts}
     if Verdict.UNMEASURED in verdicts and not verdicts & MEASURED:
         return NOTHING_MEASURABLE
-    doubtful = any(one.suspect for one in parts)
-    if complete and not doubtful and verdicts <= {Verdict.ACCEPTED}:
-        return 0
-    return NOT_ALL_ACCEPTED
+    suspect = sum(one.suspect for one in parts)
+    is_well = complete and nothing_wanting(verdicts, suspect=suspect)
+    return 0 if is_well else FOUND_WANTING
 
 
 def lot_counts(parts: Sequence[PartRow]) -> str:

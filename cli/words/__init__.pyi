@@ -1,3 +1,5 @@
+from .ending import FOUND_WANTING as FOUND_WANTING
+from .ending import end_with as end_with
 from .ending import with_exit_status as with_exit_status
 from .options import AttachedOption as AttachedOption
 from .options import BenchOption as BenchOption

@@ -6,14 +6,19 @@ import os
 import sys
 import textwrap
 from collections.abc import Callable
-from typing import ParamSpec
+from typing import TYPE_CHECKING, ParamSpec
 
 import typer
 
 from ..faults import UnforeseenError
 from ..process import INTERRUPTED
 
-__all__ = ["with_exit_status"]
+if TYPE_CHECKING:
+    from ...analysis.quantity import Judged
+
+__all__ = ["FOUND_WANTING", "end_with", "with_exit_status"]
+
+FOUND_WANTING = 1
 
 Arguments = ParamSpec("Arguments")
 
@@ -41,6 +46,25 @@ def with_exit_status(command: Callable[Arguments, None]) -> Callable[Arguments, 
             raise UnforeseenError from error
 
     return run
+
+
+def end_with(verdict: "Judged | None") -> None:
+    """End a command that is done by the one rule: 1 where something was found wanting.
+
+    Parameters
+    ----------
+    verdict
+        Of a result; None: nothing was to be judged.
+
+    Raises
+    ------
+    typer.Exit
+        With 1: it does not fit, or that is undecided.
+    """
+    from ...analysis.quantity import Judged
+
+    if verdict not in {None, Judged.FITS}:
+        raise typer.Exit(FOUND_WANTING)
 
 
 def _say(sentence: str, error: BaseException) -> None:

@@ -30,6 +30,7 @@ from ...reports.result import (
 )
 from ...sweeps.run import Progress
 from ..streams import deliver
+from .ending import end_with
 from .tables import put, put_table
 
 __all__ = [
@@ -85,12 +86,14 @@ def talk(text: str) -> None:
 
 
 def hand_out(result: Result, wanted: Wanted) -> None:
-    """Print a result, or its document, and write the files asked for.
+    """Print a result, or its document, write the files asked for, and end by it.
 
     Raises
     ------
     InputError, ReportError
         A file cannot be written.
+    typer.Exit
+        With 1: something was found wanting.
     """
     # What was found is shown first, so that a file that cannot be written costs the
     # file and nothing else.
@@ -112,6 +115,7 @@ def hand_out(result: Result, wanted: Wanted) -> None:
         for other in failures[1:]:
             failures[0].add_note(str(other))
         raise failures[0]
+    end_with(result.verdict)
 
 
 def _writers(

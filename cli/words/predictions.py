@@ -17,7 +17,7 @@ from ...analysis.markings import (
     series_of,
 )
 from ...analysis.predict import Choice, Prediction, Use
-from ...analysis.quantity import Quantity, Stated, format_quantity
+from ...analysis.quantity import Judged, Quantity, Stated, format_quantity
 from ...records.files import (
     capacitors_document,
     document_text,
@@ -174,9 +174,9 @@ def _sentence(readings: Sequence[MarkedReading], odds: MarkingOdds) -> str:
         f"none of these: {_odds(odds.none)} (taken as {odds.none_share:.0%} beforehand)"
     )
     best = readings[odds.best]
-    if odds.verdict == "fits":
+    if odds.verdict is Judged.FITS:
         return f"Verdict: it is {_plain(best.value, best.unit)}; {beforehand}."
-    if odds.verdict == "none fits":
+    if odds.verdict is Judged.DOES_NOT_FIT:
         return f"Verdict: none fits; {beforehand}."
     return f"Verdict: undecided; {beforehand}."
 

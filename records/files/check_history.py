@@ -42,6 +42,11 @@ class CheckHistory:
         """What the checks so far measured, by the names of `CHECKED`, in SI."""
         return self._values
 
+    @property
+    def count(self) -> int:
+        """How many checks there are so far."""
+        return len(self._values[CHECKED[0]])
+
     def _read(self) -> None:
         try:
             with self._path.open(encoding="utf-8", newline="") as file:

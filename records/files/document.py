@@ -28,7 +28,11 @@ def result_document(result: Result) -> dict[str, Any]:
         "procedure": result.procedure,
         "part": {"label": result.label},
         "quantities": {one.name: _quantity(one) for one in result.quantities},
-        "verdict": None,
+        "verdict": result.verdict,
+        "judged": [
+            {"about": one.about, "outcome": one.outcome, "text": one.text}
+            for one in result.judged
+        ],
         "warnings": [{"code": one.code, "text": one.text} for one in result.warnings],
         "remarks": list(result.remarks),
         "evidence": {

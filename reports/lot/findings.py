@@ -18,6 +18,7 @@ from ...analysis.lots import (
     Yield,
     column_figures,
     defects_of,
+    nothing_wanting,
     yield_of,
 )
 from ...analysis.quantity import format_quantity
@@ -176,8 +177,8 @@ class LotResult:
 
     @property
     def all_accepted(self) -> bool:
-        """Whether every part tested is accepted, and none is suspect."""
-        return self.yield_ is None or self.sound == self.yield_.tested
+        """Whether every part is accepted, and none is suspect."""
+        return nothing_wanting(self.verdicts, suspect=len(self.suspect))
 
     @property
     def tested_positions(self) -> tuple[int, ...]:

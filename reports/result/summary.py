@@ -15,6 +15,7 @@ __all__ = [
     "budget_rows",
     "cross_check",
     "heading",
+    "part_remarks",
     "quantity_rows",
     "remarks",
     "step_rows",
@@ -177,11 +178,19 @@ def budget_rows(quantity: Quantity) -> list[BudgetRow]:
 def remarks(result: Result) -> list[str]:
     """Say what belongs beside the numbers, a sentence each.
 
-    How they compare with what was marked or calculated; for each sweep how the
+    The verdict, where there is one; how they compare with what was marked, expected or
+    calculated; for each sweep how the
     half-power points read off the trace compare with the fit, which response was
     fitted and why, what was left out, what else resonates.
     """
-    return [*result.remarks, *sweep_remarks(result)]
+    return [*part_remarks(result), *sweep_remarks(result)]
+
+
+def part_remarks(result: Result) -> list[str]:
+    """Say what became of what was said of the part, and what else belongs to it."""
+    each = ", ".join(f"{one.about}: {one.outcome}" for one in result.judged)
+    verdict = [] if result.verdict is None else [f"Verdict: {result.verdict} ({each})."]
+    return [*verdict, *(one.text for one in result.judged), *result.remarks]
 
 
 def sweep_remarks(result: Result) -> list[str]:

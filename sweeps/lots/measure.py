@@ -148,7 +148,7 @@ class PartBench:
         )
         result, failure = None, None
         try:
-            result = self._procedure(session, leading=leading)
+            result = _unjudged(self._procedure(session, leading=leading))
         except GuardError:
             raise
         except (SweepError, AnalysisError) as error:
@@ -234,6 +234,15 @@ class PartBench:
             ),
             session=session,
         )
+
+
+def _unjudged(result: Result) -> Result:
+    """Take a verdict back: a lot's parts are judged by its limits alone.
+
+    What a part was expected to be told where to look; how it compares is a remark.
+    """
+    said = (one.text for one in result.judged)
+    return replace(result, judged=(), remarks=(*result.remarks, *said))
 
 
 def _code_of(error: SweepError | AnalysisError) -> str:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from ...analysis.errors import InputError
-from ...analysis.quantity import Caution, Quantity, Stated
+from ...analysis.quantity import Caution, Judgement, Quantity, Stated
 from ...analysis.result import Condition, Result, Swept
 from ...analysis.tank import bound_of
 from ..run import (
@@ -93,7 +93,8 @@ def capacitor_result(
         warnings=(*warnings, *_unresolved(resolved=resolved)),
         settings=settings,
         sweeps=sweeps,
-        remarks=(*remarks, *_agreement(quantities, job=job)),
+        remarks=remarks,
+        judged=_judged(quantities, job=job),
     )
 
 
@@ -110,10 +111,13 @@ def _unresolved(*, resolved: bool) -> tuple[Caution, ...]:
     )
 
 
-def _agreement(quantities: Sequence[Quantity], *, job: CapacitorJob) -> tuple[str, ...]:
+def _judged(
+    quantities: Sequence[Quantity], *, job: CapacitorJob
+) -> tuple[Judgement, ...]:
+    """Hold what the capacitor was said to be against what it is."""
     one = next(q for q in quantities if q.name == "capacitance")
     low, high = one.limits
-    said = [] if job.marked is None else [job.marked.verdict(one)]
+    said = [] if job.marked is None else [job.marked.judge(one)]
     if job.expected_f is not None:
         said.append(
             compared(

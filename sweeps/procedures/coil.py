@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from ...analysis.errors import InputError
 from ...analysis.fitting import LARGEST_Q_DOUBT
-from ...analysis.quantity import Caution, Quantity, Stated, describe
+from ...analysis.quantity import Caution, Judgement, Quantity, Stated, describe
 from ...analysis.result import Result, Swept
 from ...analysis.tank import (
     Tank,
@@ -216,7 +216,8 @@ def _on_one(
         warnings=(*steps.cautions, *assumed, *_doubtful_q(quantities)),
         settings=settings_of(bench.file, tank=tank, span=span),
         sweeps=(swept, *driven),
-        remarks=(*_agreement(quantities, known=known), *_drive_remarks(driven)),
+        remarks=_drive_remarks(driven),
+        judged=_judged(quantities, known=known),
     )
 
 
@@ -312,13 +313,13 @@ def _on_several(
             for swept in sweeps
         ],
         remarks=(
-            *_agreement(own, known=known),
             *_self_agreement(own, known=known),
             (
                 f"Q and series resistance are those at {points[0].step}; the others "
                 "stand beside each sweep."
             ),
         ),
+        judged=_judged(own, known=known),
     )
 
 
@@ -386,9 +387,12 @@ def _half_width(quantity: Quantity) -> float:
     return max(high - quantity.value, quantity.value - low)
 
 
-def _agreement(quantities: Sequence[Quantity], *, known: KnownParts) -> tuple[str, ...]:
+def _judged(
+    quantities: Sequence[Quantity], *, known: KnownParts
+) -> tuple[Judgement, ...]:
+    """Hold what the coil was said to be against what it is."""
     inductance = _named(quantities, "inductance")
-    said = [] if known.marked is None else [known.marked.verdict(inductance)]
+    said = [] if known.marked is None else [known.marked.judge(inductance)]
     if known.expected_h is not None:
         said.append(
             compared(
@@ -413,7 +417,7 @@ def _self_agreement(own: Sequence[Quantity], *, known: KnownParts) -> tuple[str,
             half_width=_half_width(capacitance),
             unit="F",
             expected=Expected(value=known.self_capacitance_f, said_by="stated"),
-        ),
+        ).text,
     )
 
 

@@ -2,8 +2,20 @@
 
 from dataclasses import dataclass, field
 
-from ...analysis.markings import Kind, MarkedReading, read_marking, weigh_readings
-from ...analysis.quantity import Quantity, Stated, format_quantity
+from ...analysis.markings import (
+    Kind,
+    MarkedReading,
+    MarkingOdds,
+    read_marking,
+    weigh_readings,
+)
+from ...analysis.quantity import (
+    Judged,
+    Judgement,
+    Quantity,
+    Stated,
+    format_quantity,
+)
 
 __all__ = ["Marked"]
 
@@ -37,16 +49,32 @@ class Marked:
         """Read it before anything is measured."""
         object.__setattr__(self, "readings", read_marking(self.text, kind=self.kind))
 
-    def verdict(self, measured: Quantity) -> str:
-        """Say which of the readings a measured value supports, in a sentence."""
+    def judge(self, measured: Quantity) -> Judgement:
+        """Say which of the readings a measured value supports."""
+        if measured.value <= 0.0:
+            return self._nothing_there(measured)
         odds = weigh_readings(
             self.readings,
             measured=Stated(value=measured.value, u=measured.standard_uncertainty),
         )
+        text = f"Marked {self.text!r}: {self._told(odds, unit=measured.unit)}."
+        return Judgement(about="marked", outcome=odds.verdict, text=text)
+
+    def _nothing_there(self, measured: Quantity) -> Judgement:
+        """Judge a value that is not above zero, which has no odds."""
+        reached = measured.limits[1] >= min(one.lowest for one in self.readings)
+        return Judgement(
+            about="marked",
+            outcome=Judged.UNDECIDED if reached else Judged.DOES_NOT_FIT,
+            text=f"Marked {self.text!r}: nothing above zero was measured"
+            + (", but it may be so small." if reached else "; none of its readings."),
+        )
+
+    def _told(self, odds: MarkingOdds, *, unit: str) -> str:
         shares: dict[str, float] = {}
         for one, share in zip(self.readings, odds.shares, strict=True):
-            value, _, unit = format_quantity(one.value, u=0.0, unit=measured.unit)
-            name = f"{value} {unit}"
+            value, _, shown = format_quantity(one.value, u=0.0, unit=unit)
+            name = f"{value} {shown}"
             shares[name] = shares.get(name, 0.0) + share
         ordered = sorted(shares.items(), key=lambda item: -item[1])
         told = [
@@ -55,15 +83,15 @@ class Marked:
             if share >= WORTH_SAYING
         ]
         others = f"it may mean {', '.join(shares)}"
-        if odds.verdict == "none fits":
+        if odds.verdict is Judged.DOES_NOT_FIT:
             return (
-                f"Marked {self.text!r}: none of its readings fits ({others}); the part "
-                "is not what it says, or has changed."
+                f"none of its readings fits ({others}); the part is not what it says, "
+                "or has changed"
             )
-        if odds.verdict == "fits":
+        if odds.verdict is Judged.FITS:
             rest = f" ({others})" if len(shares) > 1 else ""
-            return f"Marked {self.text!r}: it means {told[0]}{rest}."
+            return f"it means {told[0]}{rest}"
         return (
-            f"Marked {self.text!r}: undecided between {', '.join(told)} and none of "
-            f"them ({100.0 * odds.none:.3g} %)."
+            f"undecided between {', '.join(told)} and none of them "
+            f"({100.0 * odds.none:.3g} %)"
         )

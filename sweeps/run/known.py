@@ -5,7 +5,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from ...analysis.errors import InputError
-from ...analysis.quantity import Caution, Stated, Unit, format_quantity
+from ...analysis.quantity import (
+    Caution,
+    Judged,
+    Judgement,
+    Stated,
+    Unit,
+    format_quantity,
+)
 from ...analysis.tank import CoilPoint
 from .on_bench import IdentifiedBench, Span
 
@@ -159,7 +166,7 @@ def next_span(
 
 def compared(
     name: str, *, value: float, half_width: float, unit: str, expected: Expected
-) -> str:
+) -> Judgement:
     """Say whether what was measured agrees with what was expected.
 
     Parameters
@@ -179,17 +186,15 @@ def compared(
     said = expected.value
     own = _half_width(said)
     shown, _, shown_unit = format_quantity(said.value, u=0.0, unit=unit)
-    limits = f" ± {100.0 * own / said.value:.2g} %" if own else ""
+    limits = f" ± {100.0 * own / said.value:.2g} %" if own else " (no tolerance stated)"
     difference = 100.0 * (value / said.value - 1.0)
-    both = math.hypot(half_width, own)
-    verdict = (
-        "they agree within their uncertainties"
-        if abs(value - said.value) <= both
-        else "they do not agree within their uncertainties"
-    )
-    return (
-        f"{name[:1].upper()}{name[1:]} {expected.said_by} as {shown} "
-        f"{shown_unit}{limits}: measured {difference:+.2g} % from it; {verdict}."
+    fits = abs(value - said.value) <= math.hypot(half_width, own)
+    return Judgement(
+        about=expected.said_by,
+        outcome=Judged.FITS if fits else Judged.DOES_NOT_FIT,
+        text=f"{name[:1].upper()}{name[1:]} {expected.said_by} as {shown} "
+        f"{shown_unit}{limits}: measured {difference:+.2g} % from it; they "
+        f"{'agree' if fits else 'do not agree'} within their uncertainties.",
     )
 
 

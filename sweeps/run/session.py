@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from importlib.metadata import version
 
-from ...analysis.quantity import Caution, Quantity
+from ...analysis.quantity import Caution, Judgement, Quantity
 from ...analysis.result import Condition, Evidence, Result, Swept
 from .on_bench import IdentifiedBench
 from .resonate import Stored
@@ -55,6 +55,7 @@ class Session:
         settings: Iterable[Condition],
         sweeps: Iterable[Swept],
         remarks: Iterable[str] = (),
+        judged: Iterable[Judgement] = (),
     ) -> Result:
         """Put a result and what it was made from together, and give it to the sink."""
         result = Result(
@@ -70,6 +71,7 @@ class Session:
                 begun=self.begun,
             ),
             remarks=tuple(remarks),
+            judged=tuple(judged),
         )
         self.sink.result(result)
         return result

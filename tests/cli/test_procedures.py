@@ -50,7 +50,9 @@ def test_a_capacitor_s_document_has_both_sweeps_and_the_marking(halfpower: Run) 
     assert result["procedure"] == "capacitor"
     steps = [one["step"] for one in result["evidence"]["sweeps"]]
     assert steps == ["reference", "unknown"]
-    assert any(one.startswith("Marked '101K'") for one in result["remarks"])
+    judged = next(one for one in result["judged"] if one["about"] == "marked")
+    assert judged["text"].startswith("Marked '101K'")
+    assert judged["outcome"] == result["verdict"] == "fits"
     assert result["quantities"]["capacitance"]["unit"] == "F"
 
 
@@ -165,10 +167,14 @@ def test_the_daily_check_builds_a_history_and_then_judges(
     history.write_text("\n".join([head, *spread]) + "\n", encoding="utf-8")
     good = halfpower(*check, "--seed", "1")
     assert good.status == 0, good.err
-    assert "in control" in good.err
+    assert "in control" in good.out
+    assert history.read_text(encoding="utf-8").count("\n") == 7  # this one is added
     bad = halfpower(*check, "--seed", "2")
     assert bad.status == 1
-    assert "OUT OF CONTROL" in bad.err
+    assert "OUT OF CONTROL" in bad.out
+    assert history.read_text(encoding="utf-8").count("\n") == 7
+    worse = halfpower(*check, "--seed", "2", "--json", "-")
+    assert (worse.status, json.loads(worse.out)["verdict"]) == (1, "does not fit")
 
 
 @pytest.mark.parametrize(

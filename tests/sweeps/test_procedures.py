@@ -12,6 +12,7 @@ import pytest
 from halfpower.analysis import (
     AnalysisError,
     InputError,
+    Judged,
     Reading,
     Result,
     Stated,
@@ -277,9 +278,14 @@ def test_a_marking_and_an_expectation_are_held_against_the_value(
             job=replace(PARALLEL, expected_f=expected),
             session=Session(attendant=Changed(simulated)),
         )
-    (sentence,) = result.remarks
-    assert "expected as 150 pF ± 5 %" in sentence
-    assert "do not agree" in sentence
+    (judged,) = result.judged
+    assert "expected as 150 pF ± 5 %" in judged.text
+    assert "do not agree" in judged.text
+    assert (judged.about, judged.outcome, result.verdict) == (
+        "expected",
+        Judged.DOES_NOT_FIT,
+        Judged.DOES_NOT_FIT,
+    )
 
 
 def test_a_sheet_is_found_with_its_gap_to_the_calculated_air_value(

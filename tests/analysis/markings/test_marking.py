@@ -175,7 +175,7 @@ def test_shares_add_up_to_one() -> None:
     [
         (46.2e-12, 0.5e-12, "fits"),
         (470e-12, 5e-12, "fits"),
-        (150e-12, 1e-12, "none fits"),
+        (150e-12, 1e-12, "does not fit"),
         (53.5e-12, 0.6e-12, "undecided"),
         (150e-12, 150e-12, "undecided"),
     ],
@@ -205,7 +205,7 @@ def test_both_tails_keep_their_digits() -> None:
 def test_a_far_value_has_no_overflow() -> None:
     """A thousand standard uncertainties from every band."""
     odds = weigh_readings(READINGS, measured=Stated(value=1e-6, u=1e-12))
-    assert (odds.none, odds.verdict) == (1.0, "none fits")
+    assert (odds.none, odds.verdict) == (1.0, "does not fit")
 
 
 def test_the_right_reading_wins_about_as_often_as_its_odds() -> None:

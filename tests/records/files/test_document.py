@@ -8,7 +8,15 @@ from typing import Any
 
 import pytest
 
-from halfpower.analysis import Caution, Quantity, Reading, Result, Stated
+from halfpower.analysis import (
+    Caution,
+    Judged,
+    Judgement,
+    Quantity,
+    Reading,
+    Result,
+    Stated,
+)
 from halfpower.analysis.result import Condition
 from halfpower.records import result_document, to_json
 
@@ -51,7 +59,7 @@ def test_the_stable_keys_are_there(result: Result) -> None:
     assert document["schema"] == "halfpower.result/2"
     assert document["procedure"] == "fit"
     assert document["part"] == {"label": "L17"}
-    assert document["verdict"] is None
+    assert (document["verdict"], document["judged"]) == (None, [])
     for name in ("resonant_frequency", "bandwidth", "loaded_q"):
         quantity = document["quantities"][name]
         assert quantity["value"] == result[name].value
@@ -189,3 +197,19 @@ def test_a_reading_without_a_range_says_null(result: Result) -> None:
     assert document["evidence"]["sweeps"][0]["readings"] == [
         {"frequency_hz": 1e6, "amplitude_v": 0.0, "range_v": None, "time_s": 0.333333}
     ]
+
+
+def test_the_verdict_is_the_worst_of_what_was_judged(result: Result) -> None:
+    """And each stands beside it with its sentence."""
+    fits, open_, wrong = (
+        Judgement(about=outcome.name, outcome=outcome, text=f"{outcome}.")
+        for outcome in (Judged.FITS, Judged.UNDECIDED, Judged.DOES_NOT_FIT)
+    )
+    for judged, verdict in (
+        ((fits,), "fits"),
+        ((fits, open_), "undecided"),
+        ((wrong, open_, fits), "does not fit"),
+    ):
+        document = strictly(to_json(replace(result, judged=judged)))
+        assert document["verdict"] == verdict
+        assert [one["text"] for one in document["judged"]] == [x.text for x in judged]
