@@ -3,7 +3,7 @@
 import re
 import time
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import AbstractContextManager, ExitStack, closing, contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from importlib import resources
@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ...analysis.errors import InputError
-from ...drivers import Bench, BenchFile, load_bench_file, open_bench
+from ...drivers import Bench, BenchFile, DriverError, load_bench_file, open_bench
 from ...drivers.bench import with_fixture_record
 from ...records.files import (
     ASKED_FOR,
@@ -24,7 +24,6 @@ from ...records.files import (
 )
 from ...sweeps.run import Attendant, Session, Sinks, Stored
 from ..words import (
-    KeepReadings,
     Wanted,
     ask_person,
     kept,
@@ -33,6 +32,7 @@ from ..words import (
     talk,
 )
 from .attendant import DrawingAttendant, PersonAttendant, SceneAttendant, SceneCapacitor
+from .going_on import to_go_on
 from .lamp import Lamp
 from .scenes import scene_named
 from .so_far import SoFar
@@ -136,8 +136,8 @@ class Place:
     ``measured_fixture``: whether the fixture record that the bench file names is used;
     not where the fixture is what is measured. ``attached``: whether what the first step
     needs is on the fixture already. ``wanted``: what is to be written of the result; of
-    an interrupted measurement the document alone. ``job``: what is asked for, its parts
-    by name.
+    an interrupted measurement the document alone. ``resumes``: whether it can be gone on
+    with. ``job``: what is asked for, its parts by name.
     """
 
     bench: Path | None = None
@@ -150,6 +150,7 @@ class Place:
     hookups: Path | None = None
     attached: bool = False
     wanted: Wanted = field(default_factory=Wanted)
+    resumes: bool = False
     job: Mapping[str, object] = field(default_factory=dict)
 
 
@@ -330,9 +331,8 @@ def _measuring(
         bench = stack.enter_context(
             found.opened(trace=place.trace, capacitor=_capacitor(found))
         )
-        keep = stack.enter_context(
-            _kept(place, bench=bench, procedure=procedure, label=label)
-        )
+        file = _readings_file(place, bench=bench, procedure=procedure, label=label)
+        keep = stack.enter_context(kept(file))
         found.lamp.what = f"{procedure} {label}".rstrip()
         session = Session(
             label=label,
@@ -342,7 +342,12 @@ def _measuring(
             stored=stored,
         )
         so_far.begin(bench, session)
-        yield bench, session
+        try:
+            yield bench, session
+        except (KeyboardInterrupt, DriverError) as error:
+            if place.resumes and file.count:
+                error.add_note(to_go_on(file.path))
+            raise
 
 
 def _attendant(place: Place, found: Located) -> Attendant:
@@ -388,10 +393,10 @@ def _stored(
     }
 
 
-def _kept(
+def _readings_file(
     place: Place, *, bench: Bench, procedure: str, label: str
-) -> AbstractContextManager[KeepReadings]:
-    """Keep every reading in a file, named after the part where none is named."""
+) -> ReadingsFile:
+    """Begin a file for every reading, named after the part where none is named."""
     now = datetime.now(tz=UTC)
     readings = place.readings
     if readings is None:
@@ -408,4 +413,4 @@ def _kept(
         "fixture": bench.file.fixture.kind,
         ASKED_FOR: job_line(procedure, place.job),
     }
-    return kept(ReadingsFile(readings, comments=comments))
+    return ReadingsFile(readings, comments=comments)

@@ -216,6 +216,7 @@ class Setup:
             attached=self.attached,
             wanted=self._wanted(),
             measured_fixture=measured_fixture,
+            resumes=True,
             job=job,
         )
         return measuring(place, procedure=procedure, label=self.label)

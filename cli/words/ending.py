@@ -68,11 +68,12 @@ def end_with(verdict: "Judged | None") -> None:
 
 
 def _say(sentence: str, error: BaseException) -> None:
-    notes = getattr(error, "__notes__", ())
+    """Say how it ended, and in lines of their own what is to be typed as it stands."""
+    notes = sorted(getattr(error, "__notes__", ()), key=lambda note: "\n" in note)
+    said, *typed = f"halfpower: {'; '.join([sentence, *notes])}".split("\n")
     # The terminal may be gone, which must not hide how the program ends.
     with contextlib.suppress(OSError):
-        said = f"halfpower: {'; '.join([sentence, *notes])}"
         if sys.stderr.isatty():
             columns = os.get_terminal_size(sys.stderr.fileno()).columns
             said = textwrap.fill(said, max(columns, 1), break_on_hyphens=False)
-        print(said, file=sys.stderr)  # noqa: T201 - talk goes to standard error
+    print(said, *typed, sep="\n", file=sys.stderr)  # noqa: T201 - talk goes there

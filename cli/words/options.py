@@ -117,7 +117,8 @@ ResumeOption = Annotated[
     typer.Option(
         "--resume",
         metavar="FILE",
-        help="Go on from the readings of an interrupted measurement (same options).",
+        help="Go on from the readings of an interrupted measurement (same options; "
+        "--target and --most-readings may change).",
     ),
 ]
 TraceOption = Annotated[

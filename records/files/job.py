@@ -20,6 +20,8 @@ VERSION_KEY = "halfpower.job"
 VERSION = 1
 MOST_SHOWN = 3  # differences in one sentence
 WIDEST = 60  # characters of a value in it
+# What ends a measurement and is no part of what it is: free to change.
+ENDS = ("target", "most_readings")
 
 
 def job_line(procedure: str, job: Mapping[str, object]) -> str:
@@ -71,6 +73,8 @@ def _plain(part: Any, name: str) -> Any:
 
 def refuse_another_job(line: str, *, asked: str, path: Path) -> None:
     """Refuse readings that were taken for another job than the one that is asked for.
+
+    When to stop (`ENDS`) may differ.
 
     Parameters
     ----------
@@ -124,6 +128,8 @@ def _differences(then: Any, now: Any, *, name: str) -> Iterator[str]:
     """Say field by field what differs; one that is missing was not stated."""
     if isinstance(then, dict) and isinstance(now, dict):
         for key in dict.fromkeys((*then, *now)):
+            if key in ENDS:
+                continue
             yield from _differences(then.get(key), now.get(key), name=f"{name}.{key}")
     elif isinstance(then, list) and isinstance(now, list) and len(then) == len(now):
         for n, (one, other) in enumerate(zip(then, now, strict=True), start=1):

@@ -111,6 +111,38 @@ def test_the_document_of_an_interrupted_lot_has_its_parts(start: Start) -> None:
     assert len(kept) >= 4
 
 
+def test_what_is_said_after_ctrl_c_goes_on(
+    start: Start, served: tuple[str, int]
+) -> None:
+    """Typed as it stands, with a target that can be reached: done, nothing read twice.
+
+    A label with a blank and a quote is what a shell would take apart.
+    """
+    bench_file, _ = served
+    kept = Path("kept it.csv")
+    sweep = start(
+        *("sweep", "--attached", "--label", "L 7's"),
+        *("--bench", bench_file, "--from", "4MHz", "--to", "10MHz"),
+        *("--readings", str(kept), "--target", "0.0001%", "--most-readings", "5000"),
+    )
+    wait_for_readings(kept, at_least=60)
+    sweep.send_signal(signal.SIGINT)
+    _, said = sweep.communicate(timeout=20)
+    *_, before, typed = said.splitlines()
+    assert before.endswith("interrupted; to go on, type:")
+    rows = [line for line in kept.read_text("utf-8").splitlines() if line[:1].isdigit()]
+    changed = " --target 5% --most-readings 300 --readings again.csv"
+    again = subprocess.run(  # noqa: S602  the sentence is meant for a shell
+        typed + changed, shell=True, check=False, capture_output=True, text=True
+    )
+    assert again.returncode == 0, again.stderr
+    assert "L 7's" in again.stdout.splitlines()[0]
+    both = Path("again.csv").read_text("utf-8").splitlines()
+    taken = [line for line in both if line[:1].isdigit()]
+    as_read = [line.split(",")[:4] for line in rows[: len(taken)]]
+    assert [line.split(",")[:4] for line in taken[: len(as_read)]] == as_read
+
+
 def test_an_instrument_that_vanishes_is_exit_status_3(
     start: Start, served: tuple[str, int]
 ) -> None:

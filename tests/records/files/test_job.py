@@ -151,10 +151,18 @@ def test_what_differs_is_said_by_its_field() -> None:
         InputError, match=r"known\.capacitors\.1\.capacitance_f\.value was 1\.5e-10"
     ):
         same(then, line(span=SPAN, known=first))
-    far = Span(lowest_hz=1.0, highest_hz=2.0, target=0.1, most_readings=9, level_v=1.0)
-    with pytest.raises(InputError, match=r"target was .*, and 2 more; go on") as caught:
-        same(then, line(span=far, known=KNOWN))
-    assert "most_readings" not in str(caught.value)
+    far = Span(lowest_hz=1.0, highest_hz=2.0, level_v=1.0)
+    with pytest.raises(InputError, match=r"level_v was .*, and 1 more;") as caught:
+        same(then, line(span=far, known=own))
+    assert "self_capacitance_f" not in str(caught.value)
+
+
+def test_when_to_stop_may_change() -> None:
+    """It is no part of what is measured: more readings, or fewer, of the same."""
+    then = line(span=SPAN, known=KNOWN)
+    longer = replace(SPAN, target=SPAN.target / 10.0, most_readings=999)
+    assert line(span=longer, known=KNOWN) != then
+    same(then, line(span=longer, known=KNOWN))
 
 
 def test_one_capacitor_more_or_less_differs_as_a_whole() -> None:
