@@ -1,14 +1,22 @@
 """Scene files: read, checked, and every mistake named with its line."""
 
-import tomllib
 from dataclasses import dataclass
 from importlib import resources
 from os import PathLike
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from .errors import SceneError
-from .scene import FixtureTable, SceneTable, hint, line_of, refusal, validate
+from .scene import (
+    FixtureTable,
+    SceneTable,
+    hint,
+    line_of,
+    parse,
+    read_text,
+    refusal,
+    validate,
+)
 
 if TYPE_CHECKING:
     from .bench import SimulatedBench
@@ -76,7 +84,7 @@ def _read(name_or_path: str, folder: str) -> str:
         entry = resources.files(PACKAGE).joinpath(folder, f"{name_or_path}.toml")
         return entry.read_text("utf-8")
     try:
-        return Path(name_or_path).read_text("utf-8")
+        return read_text(Path(name_or_path))
     except FileNotFoundError:
         kind = folder.removesuffix("s")
         raise SceneError(
@@ -84,22 +92,10 @@ def _read(name_or_path: str, folder: str) -> str:
             + ", ".join(_bundled(folder)),
             path=name_or_path,
         ) from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise SceneError(f"cannot be read: {error}", path=name_or_path) from None
-
-
-def _parse(text: str, path: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        message = str(error)
-        line = None
-        if "(at line " in message:
-            line = int(message.partition("(at line ")[2].partition(",")[0])
-        elif "end of document" in message:
-            line = len(text.splitlines())
-        message = message.partition(" (at ")[0]
-        raise SceneError(f"not TOML: {message}", path=path, line=line) from None
+    except ValueError as error:
+        if isinstance(error, SceneError):
+            raise
+        raise SceneError("no file has such a name", path=repr(name_or_path)) from None
 
 
 def load_fixture(name_or_path: str) -> FixtureTable:
@@ -111,7 +107,7 @@ def load_fixture(name_or_path: str) -> FixtureTable:
         There is none, or it cannot be used.
     """
     text = _read(name_or_path, "fixtures")
-    return validate(FixtureTable, _parse(text, name_or_path), text, name_or_path)
+    return validate(FixtureTable, parse(text, name_or_path), text, name_or_path)
 
 
 def _cross_check(
@@ -172,7 +168,7 @@ def load_scene(name_or_path: str | PathLike[str]) -> Scene:
     """
     name = str(name_or_path)
     text = _read(name, "scenes")
-    table = validate(SceneTable, _parse(text, name), text, name)
+    table = validate(SceneTable, parse(text, name), text, name)
     fixture = load_fixture(_find_fixture(table, text, name))
     _cross_check(table, fixture, text, name)
     return Scene(name=name, table=table, fixture=fixture, text=text)

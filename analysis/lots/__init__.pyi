@@ -27,6 +27,5 @@ from .matching import Matching as Matching
 from .matching import matched_sets as matched_sets
 from .outliers import LikelyDefect as LikelyDefect
 from .trend import Trend as Trend
-from .verdict import LONGEST_LABEL as LONGEST_LABEL
 from .verdict import Verdict as Verdict
 from .verdict import nothing_wanting as nothing_wanting

@@ -3,10 +3,7 @@
 from collections.abc import Iterable
 from enum import StrEnum
 
-__all__ = ["LONGEST_LABEL", "Verdict", "nothing_wanting"]
-
-# Characters of a part's label or a lot's name: PostgreSQL's indices take 2700 bytes.
-LONGEST_LABEL = 500
+__all__ = ["Verdict", "nothing_wanting"]
 
 
 class Verdict(StrEnum):

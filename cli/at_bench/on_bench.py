@@ -54,6 +54,7 @@ __all__ = [
 ]
 
 OUTPUT_FOLDER = Path("halfpower-out")
+LONGEST_STEM = 60  # characters of a label in a file's name; what is cut off is in it
 
 
 def bundled_bench_file(scene: str) -> Path:
@@ -136,8 +137,8 @@ class Place:
     ``measured_fixture``: whether the fixture record that the bench file names is used;
     not where the fixture is what is measured. ``attached``: whether what the first step
     needs is on the fixture already. ``wanted``: what is to be written of the result; of
-    an interrupted measurement the document alone. ``resumes``: whether it can be gone on
-    with. ``job``: what is asked for, its parts by name.
+    an interrupted measurement the document alone. ``resumes``: whether it can be gone
+    on with. ``job``: what is asked for, its parts by name.
     """
 
     bench: Path | None = None
@@ -400,7 +401,7 @@ def _readings_file(
     now = datetime.now(tz=UTC)
     readings = place.readings
     if readings is None:
-        stem = re.sub(r"[^A-Za-z0-9_-]+", "-", label).strip("-")
+        stem = re.sub(r"[^A-Za-z0-9_-]+", "-", label).strip("-")[:LONGEST_STEM]
         name = "-".join(
             part for part in (procedure, stem, f"{now:%Y%m%dT%H%M%S}") if part
         )

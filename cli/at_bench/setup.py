@@ -84,6 +84,12 @@ class Setup:
     trace: Path | None = None
     overwrite: bool = False
 
+    def __post_init__(self) -> None:
+        """Refuse a label that no file and no list could hold."""
+        from ...analysis.given_text import usable_label
+
+        usable_label(self.label, what="--label")
+
     @property
     def names_a_span(self) -> bool:
         """Whether --from or --to was given."""

@@ -56,6 +56,7 @@ def fit(
 
     Example: halfpower fit readings.csv --plot readings.png
     """
+    from ...analysis.given_text import usable_label
     from ...analysis.quantity import parse_stated
     from ...records.files import read_sweep
     from ...sweeps.procedures import NO_STRAY, fit_readings
@@ -67,7 +68,7 @@ def fit(
     result = fit_readings(
         sweep.trace,
         exponent=exponent,
-        label=label or file.stem,
+        label=usable_label(label or file.stem, what="the label"),
         source=f"{file.name}, {step}" if step else file.name,
         abscissa=sweep.abscissa,
         frequency_hz=sweep.frequency_hz,

@@ -8,9 +8,10 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from ...analysis.errors import HalfpowerError, InputError
+from ...analysis.given_text import label_trouble
 from ...analysis.tank import REFERENCE
 from ...drivers.instruments import Ask, ask_for_word
-from ...sweeps.lots import ASK, Contact, LotFile, Part, Presented, Wish, is_one_line
+from ...sweeps.lots import ASK, Contact, LotFile, Part, Presented, Wish
 from ...sweeps.run import Arrangement, KnownCapacitor
 
 if TYPE_CHECKING:
@@ -101,7 +102,7 @@ class PersonDesk:
                 return Presented(wish=wish)
         if not self._asks_labels and not said:
             return Presented()
-        if self._asks_labels and said and not word and is_one_line(said):
+        if self._asks_labels and said and not word and not label_trouble(said):
             return Presented(label=said)
         self._tell(f"{said[:40]!r} is not understood: {HELP}.")
         return None

@@ -7,6 +7,7 @@ from pathlib import Path
 from uuid import uuid4
 
 from ...analysis.errors import HalfpowerError, InputError
+from ...analysis.given_text import usable_label
 from ...drivers import Bench
 from ...records import write_whole
 from ...records.base import LotState, RecordBase, open_base
@@ -56,6 +57,7 @@ class Asked:
             raise InputError(
                 "on a simulated bench parts go in by themselves; leave --present out"
             )
+        usable_label(self.station or "", what="--station")
         if self.junit is not None:
             from importlib.util import find_spec
 

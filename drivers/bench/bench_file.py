@@ -15,7 +15,7 @@ from pydantic_core import PydanticCustomError
 
 from ...analysis.errors import InputError
 from ...analysis.quantity import Stated
-from ..toml_file import TomlTable, line_of, load_toml
+from ..toml_file import TomlTable, line_of, load_toml, toml_text
 from ..toml_quantities import (
     Coupling,
     Farads,
@@ -287,7 +287,7 @@ def load_bench_file(path: Path) -> BenchFile:
         fixture.kind == "coupled-both-sides"
         and fixture.output_coupling_capacitance is None
     ):
-        line = line_of(("fixture", "kind"), path.read_text(encoding="utf-8-sig"))
+        line = line_of(("fixture", "kind"), toml_text(path, what="bench file"))
         raise InputError(
             f"bench file {path}: line {line}: a coupled-both-sides fixture needs "
             "'output_coupling_capacitance' in [fixture]",

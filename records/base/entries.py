@@ -15,7 +15,8 @@ from uuid import UUID
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ...analysis.lots import LONGEST_LABEL, Verdict
+from ...analysis.given_text import LONGEST_LABEL
+from ...analysis.lots import Verdict
 from ...analysis.quantity import Caution
 from ..errors import EntryError
 

@@ -7,7 +7,9 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from ...analysis.errors import InputError
+from ...analysis.given_text import shown
 from ..whole import write_whole
+from .text_file import file_text
 
 __all__ = ["CHECKED", "CheckHistory"]
 
@@ -48,21 +50,21 @@ class CheckHistory:
         return len(self._values[CHECKED[0]])
 
     def _read(self) -> None:
+        text = file_text(self._path, what="history of checks")
         try:
-            with self._path.open(encoding="utf-8", newline="") as file:
-                rows = csv.DictReader(file)
-                if tuple(rows.fieldnames or ()) != COLUMNS:
-                    raise InputError(f"{self._path} is no history of checks")
-                for line, row in enumerate(rows, start=2):
-                    self._take(row, line=line)
-        except (OSError, UnicodeDecodeError, csv.Error) as error:
+            rows = csv.DictReader(text.splitlines())
+            if tuple(rows.fieldnames or ()) != COLUMNS:
+                raise InputError(f"{self._path} is no history of checks")
+            for line, row in enumerate(rows, start=2):
+                self._take(row, line=line)
+        except csv.Error as error:
             raise InputError(f"cannot read {self._path}: {error}") from error
 
     def _take(self, row: dict[str, str], *, line: int) -> None:
         if row["part"] != self._part:
             raise InputError(
-                f"{self._path} is the history of {row['part']!r}, and this is a check "
-                f"of {self._part!r}; name another file"
+                f"{self._path} is the history of {shown(row['part'])}, and this is a "
+                f"check of {self._part!r}; name another file"
             )
         for name in CHECKED:
             try:
@@ -71,8 +73,8 @@ class CheckHistory:
                 value = math.nan
             if not 0.0 < value < math.inf:
                 raise InputError(
-                    f"{self._path}, line {line}: {name} is {row[name]!r}, no number "
-                    "above zero; take the line out"
+                    f"{self._path}, line {line}: {name} is {shown(row[name])}, no "
+                    "number above zero; take the line out"
                 )
             self._values[name].append(value)
 

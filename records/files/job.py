@@ -92,11 +92,18 @@ def refuse_another_job(line: str, *, asked: str, path: Path) -> None:
         written by an older or a newer release.
     """
     then, now = _read(line, path=path), json.loads(asked)
-    found = [
-        difference
-        for name in dict.fromkeys((*then, *now))
-        for difference in _differences(then.get(name), now.get(name), name=name)
-    ]
+    try:
+        found = [
+            difference
+            for name in dict.fromkeys((*then, *now))
+            for difference in _differences(then.get(name), now.get(name), name=name)
+        ]
+    except RecursionError as error:
+        raise InputError(
+            f"the line '# {ASKED_FOR}' of {path} is nested beyond all use, so what its "
+            "readings were taken for cannot be compared; take them anew",
+            path=path,
+        ) from error
     if not found:
         return
     more = f", and {len(found) - MOST_SHOWN} more" if len(found) > MOST_SHOWN else ""

@@ -20,10 +20,13 @@ from numpy.typing import NDArray
 
 from ...analysis.errors import InputError
 from ...analysis.fitting import Abscissa, Trace
+from ...analysis.given_text import shown
 from ...analysis.reading import Reading
+from .text_file import file_text
 
 __all__ = ["SweepInFile", "read_comments", "read_steps", "read_sweep"]
 
+MOST_NAMED = 20  # sweeps in one sentence
 AMPLITUDES = ("amplitude_v", "power_dbm")
 ABSCISSAS = ("frequency_hz", "capacitance_f")
 
@@ -101,7 +104,7 @@ def read_comments(path: Path) -> dict[str, str]:
         The file is missing or unreadable.
     """
     comments: dict[str, str] = {}
-    for line in _text_of(path).splitlines():
+    for line in file_text(path, what="readings file").splitlines():
         name, colon, text = line.removeprefix("# ").partition(": ")
         if line.startswith("# ") and colon:
             comments.setdefault(name, text)
@@ -132,17 +135,9 @@ def read_steps(path: Path) -> tuple[dict[str, list[Reading]], bool]:
     return steps, len(whole.rows) < len(table.rows)
 
 
-def _text_of(path: Path) -> str:
-    try:
-        return path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
-        raise InputError(f"cannot read readings file {path}: {reason}") from error
-
-
 def _table(path: Path) -> "_Table":
     """Read a readings file's header and lines."""
-    text = _text_of(path)
+    text = file_text(path, what="readings file")
     try:
         rows = list(_rows(text))
     except csv.Error as error:
@@ -182,15 +177,15 @@ class _Table:
         steps = self.steps
         if not step and len(steps) > 1:
             raise InputError(
-                f"readings file {self.path} holds several sweeps ({', '.join(steps)}); "
-                "say which with --step",
+                f"readings file {self.path} holds several sweeps ("
+                f"{', '.join(map(shown, steps[:MOST_NAMED]))}); say which with --step",
                 path=self.path,
             )
         wanted = step or steps[0]
         if wanted not in steps:
             raise InputError(
                 f"readings file {self.path} has no sweep {step!r}; it holds "
-                f"{', '.join(repr(one) for one in steps)}",
+                f"{', '.join(map(shown, steps[:MOST_NAMED]))}",
                 path=self.path,
             )
         rows = [line for line in self.rows if self._text(line[1], "step") == wanted]
@@ -327,9 +322,9 @@ def _number(row: list[str], names: list[str], name: str, *, where: str) -> float
     positive = name in {*ABSCISSAS, "u_amplitude_v", "range_v"}
     if not math.isfinite(number) or (positive and number <= 0.0):
         raise InputError(
-            f"{where}: {name} is {text!r}, which is not a "
+            f"{where}: {name} is {shown(text)}, which is not a "
             f"{'number above zero' if positive else 'number'}"
         )
     if name == "amplitude_v" and number < 0.0:
-        raise InputError(f"{where}: amplitude_v is {text!r}, below zero")
+        raise InputError(f"{where}: amplitude_v is {shown(text)}, below zero")
     return number

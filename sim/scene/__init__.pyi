@@ -17,3 +17,5 @@ from .spread import Spread as Spread
 from .spread import Table as Table
 from .spread import stream as stream
 from .toml_lines import line_of as line_of
+from .toml_lines import parse as parse
+from .toml_lines import read_text as read_text

@@ -19,7 +19,6 @@ from .models import QUANTITIES as QUANTITIES
 from .models import LabelsTable as LabelsTable
 from .models import MeasureTable as MeasureTable
 from .models import RangeTable as RangeTable
-from .models import is_one_line as is_one_line
 from .outcome import CheckOutcome as CheckOutcome
 from .outcome import LimitDecision as LimitDecision
 from .outcome import Outcome as Outcome

@@ -7,13 +7,13 @@ it says otherwise.
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, cast
+from typing import Any
 
 from pydantic import Field, PrivateAttr, field_validator
 
 from ...analysis.errors import InputError
 from ...analysis.quantity import Stated
-from ...drivers.toml_file import TomlTable, line_of, load_toml
+from ...drivers.toml_file import TomlTable, line_of, parse_toml, toml_text
 from .models import (
     QUANTITIES,
     CheckTable,
@@ -79,8 +79,7 @@ def load_lot_file(path: Path) -> LotFile:
     InputError
         Every mistake with its line.
     """
-    load_toml(path, record=LotFile, what="lot file")
-    return parse_lot_text(path.read_text(encoding="utf-8-sig"), str(path))
+    return parse_lot_text(toml_text(path, what="lot file"), str(path))
 
 
 def parse_lot_text(text: str, name: str) -> LotFile:
@@ -98,11 +97,7 @@ def parse_lot_text(text: str, name: str) -> LotFile:
     InputError
         Every mistake with its line.
     """
-    lot = load_toml(
-        cast("Path", _Text(text, name)),  # all that it does is read it
-        record=LotFile,
-        what="lot file",
-    )
+    lot = parse_toml(text, record=LotFile, name=f"lot file {name}")
     mistakes = [
         f"line {line_of(where, text)}: {said}" for where, said in _mismatches(lot)
     ]
@@ -110,20 +105,6 @@ def parse_lot_text(text: str, name: str) -> LotFile:
         raise InputError(f"lot file {name}: {'; '.join(mistakes)}", mistakes=mistakes)
     lot._text = text  # noqa: SLF001 - this module's own record
     return lot
-
-
-class _Text:
-    """A text in memory where a path is read."""
-
-    def __init__(self, text: str, name: str) -> None:
-        self._text, self._name = text, name
-
-    def read_text(self, *, encoding: str) -> str:
-        del encoding
-        return self._text
-
-    def __str__(self) -> str:
-        return self._name
 
 
 def _mismatches(lot: LotFile) -> Iterator[tuple[tuple[str, ...], str]]:

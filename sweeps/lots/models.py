@@ -3,12 +3,12 @@
 import random
 import re
 import string
-import unicodedata
 from collections.abc import Iterator, Mapping
 from itertools import count
 from typing import Annotated, Any, Literal, Self, cast
 
 from pydantic import (
+    AfterValidator,
     BeforeValidator,
     Field,
     ValidationInfo,
@@ -17,7 +17,8 @@ from pydantic import (
 )
 
 from ...analysis.errors import InputError
-from ...analysis.lots import LONGEST_LABEL, GuardBand, Limits, Rule
+from ...analysis.given_text import label_trouble
+from ...analysis.lots import GuardBand, Limits, Rule
 from ...analysis.quantity import Unit, parse_quantity
 from ...drivers.toml_file import TomlTable
 from ...drivers.toml_quantities import Farads, Fraction, Hertz, Loss, read_quantity
@@ -36,7 +37,6 @@ __all__ = [
     "MeasureTable",
     "Procedure",
     "RangeTable",
-    "is_one_line",
 ]
 
 Procedure = Literal["coil", "capacitor"]
@@ -90,6 +90,16 @@ def _known(quantity: str) -> str:
     return quantity
 
 
+def _label(text: str) -> str:
+    trouble = label_trouble(text)
+    if trouble:
+        raise ValueError(trouble)
+    return text
+
+
+Label = Annotated[str, Field(min_length=1), AfterValidator(_label)]
+
+
 class LotTable(TomlTable):
     """``[lot]``: which parts.
 
@@ -109,20 +119,13 @@ class LotTable(TomlTable):
         A pattern with ``{number}``, or ``ask``: typed or scanned before each part.
     """
 
-    name: str = Field(min_length=1, max_length=LONGEST_LABEL)
+    name: Label
     procedure: Procedure
     size: int | None = Field(default=None, ge=1)
     sample: int | None = Field(default=None, ge=1)
     sample_seed: int = Field(default=0, ge=0)
     every: int | None = Field(default=None, ge=1)
-    label: str = "{number:03}"
-
-    @field_validator("name", "label")
-    @classmethod
-    def _one_line(cls, text: str) -> str:
-        if not is_one_line(text):
-            raise ValueError("it holds a control character; write it on one line")
-        return text
+    label: Label = "{number:03}"
 
     @field_validator("label")
     @classmethod
@@ -130,7 +133,7 @@ class LotTable(TomlTable):
         if label == ASK:
             return label
         fields = [name for _, name, _, _ in string.Formatter().parse(label) if name]
-        if set(fields) != {"number"} or len(label.format(number=1)) > LONGEST_LABEL:
+        if set(fields) != {"number"} or label_trouble(label.format(number=1)):
             raise ValueError(
                 f"{label!r} is neither {ASK!r} nor a pattern with {{number}} in it, "
                 "like 'L{number:03}'"
@@ -330,7 +333,7 @@ class CheckTable(TomlTable):
     """
 
     every: int = Field(ge=1)
-    standard: str = Field(min_length=1, max_length=LONGEST_LABEL)
+    standard: Label
     quantity: Annotated[str, BeforeValidator(_known)]
     mean: float | None = None
     sd: float | None = None
@@ -418,10 +421,3 @@ class LabelsTable(TomlTable):
                 f"{', '.join(sorted(known))}"
             )
         return text
-
-
-def is_one_line(text: str) -> bool:
-    """Say whether a name or label is free of control characters, and not too long."""
-    return len(text) <= LONGEST_LABEL and all(
-        unicodedata.category(one) != "Cc" for one in text
-    )

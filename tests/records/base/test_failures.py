@@ -288,7 +288,7 @@ def test_side_file_that_is_not_there_is_said(on_disk: RecordBase) -> None:
         ({"at": "yesterday"}, "no time in UTC"),
         ({"at": "2026-01-01\ud80000:00:00+00:00"}, "no time in UTC"),
         ({"at": "2026-01-01\x0000:00:00+00:00"}, "no time in UTC"),
-        ({"label": "L" * 501}, "500 at most"),
+        ({"label": "L" * 201}, "200 at most"),
     ],
 )
 def test_entry_that_cannot_be_kept_is_refused(
