@@ -1,21 +1,26 @@
 """Lots on the simulated bag of chokes: speed, truth against verdict, kill -9.
 
     python benchmarks/lot.py speed [--parts N] [--seed S]
+    python benchmarks/lot.py memory [--parts N] [--seed S]
     python benchmarks/lot.py truth [--seeds N] [--seed FIRST] [--parts N]
     python benchmarks/lot.py kill [N] [--seed S] [--records URL]
 
 ``speed``: readings a part with and without a prior, parts a minute on this machine
 (what the simulated instruments cost included), and what a part costs over its
 measurement: deciding, keeping (one SQLite transaction on disk) and showing.
+``memory``: one long lot kept in a base (5000 parts are worth while): the memory that
+the process holds (Linux) at every fiftieth of it, its slope in bytes a part over the
+later half, and the processor's time of a part in the first and the last tenth.
 ``truth``: every verdict against what the scene drew; no defective part may be accepted.
 ``kill``: a lot's process killed at random moments, run again until the lot is done;
 every part that was shown is in the base, none twice, and the chain verifies.
 """
 
 import argparse
-import io
+import gc
 import os
 import random
+import resource
 import signal
 import statistics
 import subprocess
@@ -29,6 +34,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from uuid import uuid4
 
+import numpy as np
 from rich.console import Console
 
 from halfpower.analysis.lots import Verdict
@@ -79,6 +85,35 @@ class Timed(PartBench):
             return PartBench.measure(self, label, leading=leading)
         finally:
             self.spent_s += time.perf_counter() - begun_s
+
+
+@dataclass(slots=True, kw_only=True)
+class Watched:
+    """A keeper that tells, every so many parts, of the time and the memory held."""
+
+    keeper: BaseKeeper
+    every: int
+    seen: list[tuple[int, float, int]] = field(default_factory=list)
+
+    def keep(self, outcome: Outcome) -> int:
+        """Keep it, and look."""
+        position = self.keeper.keep(outcome)
+        if outcome.part.position % self.every == 0:
+            gc.collect()
+            now_s, held = time.process_time(), resident_bytes()
+            self.seen.append((outcome.part.position, now_s, held))
+            print(f"{outcome.part.position:8d} parts {held / 1e6:9.1f} MB", flush=True)
+        return position
+
+    def keep_check(self, outcome: CheckOutcome) -> int:
+        """Keep it."""
+        return self.keeper.keep_check(outcome)
+
+
+def resident_bytes() -> int:
+    """Give what this process holds of the memory (proc(5), statm)."""
+    pages = Path("/proc/self/statm").read_text("ascii").split()[1]
+    return int(pages) * resource.getpagesize()
 
 
 @dataclass(slots=True, kw_only=True)
@@ -149,10 +184,9 @@ def desk_of(lot: LotFile, simulated: SimulatedBench) -> SceneDesk:
 
 
 def silent() -> ShowLot:
-    """Give a display that writes to memory."""
-    return ShowLot(
-        bell=False, clock=time.perf_counter, console=Console(file=io.StringIO())
-    )
+    """Give a display that nobody sees, and that keeps nothing."""
+    nowhere = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115 - for good
+    return ShowLot(bell=False, clock=time.perf_counter, console=Console(file=nowhere))
 
 
 def speed(*, parts: int, seed: int) -> None:
@@ -167,37 +201,61 @@ def speed(*, parts: int, seed: int) -> None:
             f"{statistics.median(taken):g}, most {max(taken)}), "
             f"{60.0 * parts / took_s:.0f} parts a minute"
         )
-    with tempfile.TemporaryDirectory() as folder:
-        whole_s, spent_s = _kept_in_a_base(Path(folder), parts=parts, seed=seed)
+    whole_s, spent_s, _ = _kept_in_a_base(parts=parts, seed=seed, every=parts + 1)
     over_ms = 1e3 * (whole_s - spent_s) / parts
     print(f"cost of a part over its measurement: {over_ms:.1f} ms (SQLite, on disk)")
 
 
-def _kept_in_a_base(folder: Path, *, parts: int, seed: int) -> tuple[float, float]:
+def memory(*, parts: int, seed: int) -> None:
+    """Print what a long lot holds of the memory, and whether parts get slower."""
+    every = max(parts // 50, 1)
+    _, _, watched = _kept_in_a_base(parts=parts, seed=seed, every=every)
+    position, at_s, held = (np.array(one) for one in zip(*watched.seen, strict=True))
+    later = position > parts // 2
+    slope = np.polyfit(position[later], held[later], 1)[0]
+    print(f"slope over the later half: {slope:+.0f} bytes a part")
+    tenth = max(position.size // 10, 1)
+    first, last = (
+        1e3 * (at_s[b] - at_s[a]) / (position[b] - position[a])
+        for a, b in ((0, tenth), (position.size - 1 - tenth, position.size - 1))
+    )
+    print(f"a part takes {first:.1f} ms of the processor's time in the first tenth, ")
+    print(f"{last:.1f} ms in the last")
+
+
+def _kept_in_a_base(
+    *, parts: int, seed: int, every: int
+) -> tuple[float, float, Watched]:
     lot = lot_of(parts)
-    with opened(seed) as (bench, simulated), open_base(folder / "base") as base:
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        opened(seed) as (bench, simulated),
+        open_base(Path(folder) / "base") as base,
+    ):
         kept = resumed(base, lot, station="benchmark", begun=AT)
         desk = desk_of(lot, simulated)
         on_bench = Timed(
             bench=bench, lot=lot, attendant=desk, now=lambda: AT, book=kept.book
         )
+        keeper = BaseKeeper(
+            base,
+            lot,
+            station="benchmark",
+            circumstances=circumstances_of(bench),
+            uuid=lambda: str(uuid4()),
+        )
+        watched = Watched(keeper=keeper, every=every)
         run = LotRun(
             lot,
             on_bench=on_bench,
             desk=desk,
-            keeper=BaseKeeper(
-                base,
-                lot,
-                station="benchmark",
-                circumstances=circumstances_of(bench),
-                uuid=lambda: str(uuid4()),
-            ),
+            keeper=watched,
             display=silent(),
             checks=kept.checks,
         )
         begun_s = time.perf_counter()
         run.run()
-        return time.perf_counter() - begun_s, on_bench.spent_s
+        return time.perf_counter() - begun_s, on_bench.spent_s, watched
 
 
 def truth(*, seeds: range, parts: int) -> None:
@@ -324,7 +382,7 @@ def _fault(folder: Path, *, before: list[str], shown: list[str], where: str) -> 
 def main() -> int:
     """Run what is asked for."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("what", choices=("speed", "truth", "kill"))
+    parser.add_argument("what", choices=("speed", "memory", "truth", "kill"))
     parser.add_argument("n", nargs="?", type=int, default=20)
     parser.add_argument("--seeds", type=int, default=3)
     parser.add_argument("--seed", type=int, default=1)
@@ -333,6 +391,8 @@ def main() -> int:
     given = parser.parse_args()
     if given.what == "speed":
         speed(parts=given.parts, seed=given.seed)
+    elif given.what == "memory":
+        memory(parts=given.parts, seed=given.seed)
     elif given.what == "truth":
         truth(seeds=range(given.seed, given.seed + given.seeds), parts=given.parts)
     else:

@@ -1,14 +1,19 @@
 """A record base of 100 000 parts, killed writers, and four benches at once.
 
-Run with ``python benchmarks/record_base.py [large] [kill] [benches] [--quick]``; all
-three without a name. PostgreSQL is a server of the script's own, flushing at every
-commit; without one, its figures are left out.
+Run with ``python benchmarks/record_base.py [large] [commands] [kill] [benches]
+[--quick]``; all four without a name. PostgreSQL is a server of the script's own,
+flushing at every commit; without one, its figures are left out.
 
 large
     One lot of 100 000 parts with 40 readings each (20 000 on PostgreSQL), a transaction
     a part: what storing costs, how long the list of lots and the lot's summary take,
     how many traces a second the stream gives and how many new results a second are
     stored, in batches of 5000, and how large it is. Medians.
+commands
+    The same lot in SQLite, and what a person waits for: each command in a process of
+    its own, from its start to its end, its largest memory, and its time over that of a
+    bare scan of the rows it needs (sqlite3, fetched and let go) in the same run;
+    medians of three. A base in memory (TMPDIR) is filled sooner, and reads alike.
 kill
     500 processes, each killed (SIGKILL) at a random moment while it stores: parts lost
     after their store had returned, doubled, or half written.
@@ -22,7 +27,10 @@ import os
 os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy: one core
 
 import argparse
+import contextlib
+import dataclasses
 import json
+import sqlite3
 import subprocess
 import sys
 import tempfile
@@ -48,6 +56,38 @@ from postgres_server import postgres_programs, running_postgres  # noqa: E402  a
 
 BATCH = 5000
 MEASURE_S = 0.020
+AS_MANY = """\
+[lot]
+name = "large"
+procedure = "coil"
+size = 100000
+[measure]
+from = "1MHz"
+to = "10MHz"
+capacitor = "150pF +- 1%"
+[limit.inductance]
+nominal = "10uH"
+tolerance = "10%"
+"""
+VALUES = ("entries", "parts", "quantities")
+ALL = (*VALUES, "sweeps", "documents")
+COMMANDS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "records list": (("records", "list"), ("lots",)),
+    "records show": (("records", "show", "large"), VALUES),
+    "lot show": (("lot", "show", "large"), VALUES),
+    "lot show, json": (("lot", "show", "large", "--json", "{new}.json"), VALUES),
+    "lot show, page": (("lot", "show", "large", "--page", "{new}.html"), VALUES),
+    "records export, csv": (
+        ("records", "export", "large", "{new}"),
+        (*VALUES, "sweeps"),
+    ),
+    "records export, parquet": (
+        ("records", "export", "large", "{new}", "--format", "parquet"),
+        (*VALUES, "sweeps"),
+    ),
+    "records verify": (("records", "verify"), ALL),
+}
+TIMES = 3
 QUANTITIES = (("resonant_frequency", "Hz"), ("loaded_q", "1"), ("inductance", "H"))
 
 
@@ -167,6 +207,53 @@ def large(name: str, url: str, count: int, size: Callable[[], float]) -> None:
         print(f"  verification             {found.finding or 'all fits'}")
 
 
+def commands(path: Path, count: int) -> None:
+    """Fill one lot, and time what is done with it against bare scans of its rows."""
+    with open_base(path) as base:
+        lot = invented.invented_lot("large")
+        base.open_lot(dataclasses.replace(lot, file_text=AS_MANY))
+        for part in parts_of("large", count):
+            base.store(part)
+    print(f"\nCommands on one lot of {count} parts, 40 readings each (SQLite)")
+    print(f"  {'':24}{'command':>9}{'scan':>11}{'ratio':>8}{'memory':>9}")
+    start_s, least_mb = run_command(path, ("--version",))
+    print(f"  {'start alone':24}{start_s:7.2f} s{'':19}{least_mb:6.0f} MB")
+    for name, (words, tables) in COMMANDS.items():
+        taken, scans = [], []
+        for turn in range(TIMES):
+            new = str(path.parent / f"{name}-{turn}")
+            filled = tuple(word.format(new=new) for word in words)
+            taken.append(run_command(path, (*filled, "--records", str(path))))
+            scans.append(timed(lambda tables=tables: scan(path, tables), times=1))
+        seconds, scan_s = median(s for s, _ in taken), median(scans)
+        print(
+            f"  {name:24}{seconds:7.2f} s{scan_s:9.3f} s{seconds / scan_s:8.1f}"
+            f"{max(mb for _, mb in taken):6.0f} MB"
+        )
+
+
+def run_command(path: Path, words: tuple[str, ...]) -> tuple[float, float]:
+    """Run a command; give the seconds and its largest memory in MB (10^6 bytes)."""
+    begun = perf_counter()
+    with (path.parent / "said.txt").open("w") as said:
+        process = subprocess.Popen(  # noqa: S603  our own program
+            [sys.executable, "-m", "halfpower.cli", *words], stdout=said, stderr=said
+        )
+        _, status, used = os.wait4(process.pid, 0)
+    seconds = perf_counter() - begun
+    if os.waitstatus_to_exitcode(status) not in {0, 1}:  # 1: parts are rejected
+        raise SystemExit((path.parent / "said.txt").read_text(encoding="utf-8"))
+    return seconds, used.ru_maxrss * 1024 / 1e6
+
+
+def scan(path: Path, tables: tuple[str, ...]) -> None:
+    """Fetch every row of some tables."""
+    with contextlib.closing(sqlite3.connect(path)) as connection:
+        for table in tables:
+            for _ in connection.execute(f"SELECT * FROM {table}"):  # noqa: S608  ours
+                pass
+
+
 def kill(name: str, url: str, count: int) -> None:
     """Kill writers and look at what they leave."""
     with open_base(url) as base:
@@ -271,7 +358,7 @@ def server_size(url: str) -> Callable[[], float]:
 def main() -> None:
     """Run what the command line names."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("what", nargs="*", help="large, kill, benches")
+    parser.add_argument("what", nargs="*", help="large, commands, kill, benches")
     parser.add_argument("--quick", action="store_true", help="a fiftieth of it")
     parser.add_argument("--worker", nargs=3, help=argparse.SUPPRESS)
     given = parser.parse_args()
@@ -279,7 +366,10 @@ def main() -> None:
         url, lot, count = given.worker
         worker(url, lot, int(count))
         return
-    what, share = given.what or ["large", "kill", "benches"], 50 if given.quick else 1
+    what, share = (
+        given.what or ["large", "commands", "kill", "benches"],
+        50 if given.quick else 1,
+    )
     with ExitStack() as stack:
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
         urls = dict.fromkeys(what, "")
@@ -289,6 +379,7 @@ def main() -> None:
             urls = {one: new_database(server, one) for one in what}
         for one in what:
             path = folder / one / "records.sqlite3"
+            path.parent.mkdir()
             run(one, "SQLite", str(path), share=share, size=file_size(path))
             if urls[one]:
                 size = server_size(urls[one])
@@ -299,14 +390,19 @@ def run(
     what: str, name: str, url: str, *, share: int, size: Callable[[], float]
 ) -> None:
     """Run one part of the benchmark on one database."""
-    if what == "large":
+    if what == "commands":
+        if name == "SQLite":
+            commands(Path(url), 100_000 // share)
+    elif what == "large":
         large(name, url, (100_000 if name == "SQLite" else 20_000) // share, size)
     elif what == "kill":
         kill(name, url, 500 // share)
     elif what == "benches":
         benches(name, url, 200 // (4 if share > 1 else 1))
     else:
-        raise SystemExit(f"there is no part {what!r}; name large, kill or benches")
+        raise SystemExit(
+            f"there is no part {what!r}; name large, commands, kill or benches"
+        )
 
 
 def new_database(server: str, name: str) -> str:
