@@ -28,6 +28,7 @@ adds its own branch in its own ``errors.py``::
     `-- RecordError           2   (records) a record cannot be kept or read
         `-- BaseError               the record base cannot be opened, read, written
             |-- BaseBusyError
+            |-- BaseLinkError  3      its server cannot be reached, or was lost
             |-- BaseVersionError
             `-- EntryError
 

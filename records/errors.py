@@ -4,7 +4,8 @@
 
     RecordError             a record cannot be kept or read
     `-- BaseError               (record base) it cannot be opened, read or written
-        |-- BaseBusyError           locked, down or lost: the same call may do later
+        |-- BaseBusyError           locked, or full: the same call may do later
+        |-- BaseLinkError           its server cannot be reached, or was lost
         |-- BaseVersionError        made by a newer release, or by something else
         `-- EntryError              the base is well, what it was given does not fit it
 """
@@ -14,6 +15,7 @@ from ..analysis.errors import HalfpowerError
 __all__ = [
     "BaseBusyError",
     "BaseError",
+    "BaseLinkError",
     "BaseVersionError",
     "EntryError",
     "RecordError",
@@ -34,11 +36,17 @@ class BaseError(RecordError):
 
 
 class BaseBusyError(BaseError):
-    """The base is locked, down, or lost on the way: repeat the same call later."""
+    """The base is locked, or has no room: repeat the same call later."""
+
+
+class BaseLinkError(BaseError):
+    """The base's server cannot be reached, lets this user not in, or was lost."""
+
+    exit_status = 3
 
 
 class BaseVersionError(BaseError):
-    """The base was made by a newer release, or is something else's database."""
+    """It is no base, something else's database, or one of a newer release."""
 
 
 class EntryError(BaseError):

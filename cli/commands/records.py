@@ -215,7 +215,7 @@ def adopt(
 ) -> None:
     """Bring in what could only be kept in a side file.
 
-    Exit status 1: some lines were refused; they are named.
+    Exit status 1: some lines were refused, or are another base's; they are named.
 
     Example: halfpower records adopt records.sqlite3.side.jsonl
     """
@@ -229,9 +229,13 @@ def adopt(
                 [
                     f"{done.path}: {done.stored} stored, {done.already} were there",
                     *(f"  line {line} refused: {why}" for line, why in done.refused),
+                    *(
+                        f"  {n} left alone: they are for the base {where}"
+                        for where, n in done.left.items()
+                    ),
                 ]
             )
-            refused += len(done.refused)
+            refused += len(done.refused) + sum(done.left.values())
     if refused:
         raise typer.Exit(FOUND_WANTING)
 

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -38,23 +37,14 @@ def base_files(where: str | None) -> dict[str, Path]:
 
 @contextmanager
 def opened_base(where: str | None) -> Iterator["RecordBase"]:
-    """Open a record base that is there already.
+    """Open a record base that is there already; looking makes none.
 
     Raises
     ------
     RecordError
         It is not there, or cannot be opened.
     """
-    from ...records.base import default_path, open_base
-    from ...records.errors import RecordError
+    from ...records.base import open_base
 
-    if where is None or "://" not in where:
-        path = default_path() if where is None else Path(where)
-        if not path.is_file():
-            raise RecordError(
-                f"there is no record base {path}; `halfpower lot run` makes one, and "
-                "--records says where another is",
-                path=path,
-            )
-    with open_base(where) as base:
+    with open_base(where, make=False) as base:
         yield base

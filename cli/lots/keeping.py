@@ -14,6 +14,7 @@ from ...analysis.reading import Reading
 from ...analysis.result import Result
 from ...drivers import Bench
 from ...records.base import (
+    Adopted,
     CheckEntry,
     Circumstances,
     LotEntry,
@@ -51,13 +52,13 @@ class Kept:
     checks
         The check standard's judge; None where the lot has none.
     adopted
-        Entries brought in from the side file.
+        What became of the side file, where there is one.
     """
 
     standing: Standing
     book: PriorBook
     checks: CheckBook | None
-    adopted: int = 0
+    adopted: Adopted | None = None
 
 
 def resumed(base: RecordBase, lot: LotFile, *, station: str, begun: str) -> Kept:
@@ -72,9 +73,9 @@ def resumed(base: RecordBase, lot: LotFile, *, station: str, begun: str) -> Kept
     RecordError
         The base cannot be used.
     """
-    name, adopted = lot.lot.name, 0
+    name, adopted = lot.lot.name, None
     if base.side_file.path.exists():
-        adopted = base.adopt(base.side_file.path).stored
+        adopted = base.adopt(base.side_file.path)
     known = {row.name: row for row in base.lots()}.get(name)
     if known is not None and known.file_text != lot.text:
         raise InputError(

@@ -1,6 +1,7 @@
 """One run of `halfpower lot run`: bench, records, desk and display joined."""
 
 import platform
+from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
@@ -10,7 +11,7 @@ from ...analysis.errors import HalfpowerError, InputError
 from ...analysis.given_text import usable_label
 from ...drivers import Bench
 from ...records import write_whole
-from ...records.base import LotState, RecordBase, open_base
+from ...records.base import Adopted, LotState, RecordBase, open_base
 from ...sweeps.lots import LotFile, LotRun, PartBench, load_lot_file
 from ..at_bench import OUTPUT_FOLDER, Located, SceneAttendant, files_read, located
 from ..words import (
@@ -151,8 +152,8 @@ def _go(
     """Measure what is left; return why it was stopped, empty where it was not."""
     station = asked.station or platform.node()
     kept = resumed(base, lot, station=station, begun=now_utc())
-    if kept.adopted:
-        talk(f"Brought {kept.adopted} entries in from {base.side_file.path}")
+    for sentence in _adopted_in_words(kept.adopted):
+        talk(sentence)
     if kept.standing.done:
         talk(f"Going on after {kept.standing.done} parts of lot {lot.lot.name!r}")
     keeper = BaseKeeper(
@@ -210,6 +211,20 @@ def _write_json(asked: Asked, lot: LotFile, base: RecordBase, target: str) -> No
     parts, checks = list(base.parts(name)), base.checks(name)
     text = lot_json(lot, base.lot(name), parts=parts, checks=checks)
     write_document(text, target, overwrite=asked.overwrite)
+
+
+def _adopted_in_words(adopted: Adopted | None) -> Iterator[str]:
+    if adopted is None:
+        return
+    if adopted.stored:
+        yield f"Brought {adopted.stored} entries in from {adopted.path}"
+    for line, why in adopted.refused:
+        yield f"! line {line} of {adopted.path} was not brought in: {why}"
+    for where, n in adopted.left.items():
+        yield (
+            f"! {n} entries in {adopted.path} are for the base {where} and left alone: "
+            "`halfpower records adopt` with that base brings them in"
+        )
 
 
 def _hand_out(asked: Asked, lot: LotFile, base: RecordBase, *, stopped: str) -> int:

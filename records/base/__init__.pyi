@@ -13,6 +13,7 @@ from .export import export_parquet as export_parquet
 from .in_force import PartsInForce as PartsInForce
 from .record_base import RecordBase as RecordBase
 from .record_base import open_base as open_base
+from .rows import Adopted as Adopted
 from .rows import CheckRow as CheckRow
 from .rows import LotRow as LotRow
 from .rows import LotSummary as LotSummary

@@ -8,32 +8,39 @@ one snapshot (repeatable read).
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
-from sqlalchemy.engine import URL, make_url
-from sqlalchemy.exc import ArgumentError, DBAPIError
+from sqlalchemy import Connection, Engine, create_engine, event, inspect, select, text
+from sqlalchemy.engine import URL
+from sqlalchemy.exc import DBAPIError
 
 from ..errors import BaseError, BaseVersionError
+from .address import masked, server_url
 from .failures import is_lost, speaking
-from .schema import REVISION, VERSION_TABLE
+from .schema import REVISION, VERSION_TABLE, base_head
 
 __all__ = ["Database", "database_at", "default_path", "migrations_folder"]
 
 _WRITES = "halfpower_writes"
 _JOURNAL_TRIES = 20
+_HEADER = b"SQLite format 3\0"  # sqlite.org/fileformat2.html, 1.3.1
 _MIGRATION_LOCK = 0x68616C66  # any number that benches agree on
+_MAKE_ONE = "`halfpower lot run` makes one, and --records says where another is"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Database:
-    """An engine and what to call it; `path` is None for a server."""
+    """An engine and what to call it; `path` is None for a server.
+
+    `identity` is the base's own, wherever it lies.
+    """
 
     engine: Engine
     where: str
     path: Path | None
+    identity: str = ""
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
@@ -82,7 +89,7 @@ def migrations_folder() -> Path:
     return Path(__file__).with_name("migrations")
 
 
-def database_at(where: str | Path | None, *, timeout_s: float) -> Database:
+def database_at(where: str | Path | None, *, timeout_s: float, make: bool) -> Database:
     """Open the database and bring its schema up to this release's.
 
     Parameters
@@ -92,46 +99,38 @@ def database_at(where: str | Path | None, *, timeout_s: float) -> Database:
         `default_path`.
     timeout_s
         How long to wait for a lock or a server.
+    make
+        Make a base where nothing is; else that is an error, and nothing is touched.
 
     Raises
     ------
     BaseVersionError
-        Made by a newer release, or a database of something else.
+        Made by a newer release, a database of something else, or no base at all.
+    BaseLinkError
+        The server cannot be reached, or does not let this user in.
     BaseError
         It cannot be opened, and why.
     """
     target = default_path() if where is None else where
-    said = _without_password(target)
+    said = masked(target)
+    url = server_url(target)
     with speaking(said, doing="open"):
-        database = _on_server(target, timeout_s=timeout_s) or _on_disk(
-            Path(target), timeout_s=timeout_s
-        )
+        if url is not None and url.get_backend_name() != "sqlite":
+            database = _on_server(url, said, timeout_s=timeout_s)
+        else:
+            path = Path(target if url is None else url.database or "")
+            database = _on_disk(path, timeout_s=timeout_s, make=make)
         try:
-            _migrate(database)
+            _migrate(database, make=make)
+            with database.reading() as connection:
+                held = connection.execute(select(base_head.c.identity)).scalars().all()
         except BaseException:
             database.engine.dispose()
             raise
-    return database
+    return replace(database, identity=held[0] if held else "")
 
 
-def _without_password(where: str | Path) -> str:
-    if isinstance(where, str) and "://" in where:
-        try:
-            return make_url(where).render_as_string(hide_password=True)
-        except (ArgumentError, ValueError) as error:
-            raise BaseError(
-                f"the base's URL cannot be read ({error}); write a path, or "
-                "postgresql+psycopg://user@host/base"
-            ) from error
-    return str(where)
-
-
-def _on_server(where: str | Path, *, timeout_s: float) -> Database | None:
-    if isinstance(where, Path) or "://" not in where:
-        return None
-    url = make_url(where)
-    if url.get_backend_name() == "sqlite":
-        return _on_disk(Path(url.database or ""), timeout_s=timeout_s)
+def _on_server(url: URL, said: str, *, timeout_s: float) -> Database:
     milliseconds = int(1000 * timeout_s)
     engine = create_engine(
         url,
@@ -150,7 +149,7 @@ def _on_server(where: str | Path, *, timeout_s: float) -> Database | None:
         connection.server_cursor_factory = _binary_cursor()
 
     event.listen(engine, "connect", prepare)
-    return Database(engine=engine, where=_without_password(where), path=None)
+    return Database(engine=engine, where=said, path=None)
 
 
 def _binary_cursor() -> type[Any]:
@@ -166,9 +165,13 @@ def _binary_cursor() -> type[Any]:
     return BinaryCursor
 
 
-def _on_disk(path: Path, *, timeout_s: float) -> Database:
+def _on_disk(path: Path, *, timeout_s: float, make: bool) -> Database:
     path = path.absolute()
-    path.parent.mkdir(parents=True, exist_ok=True)
+    if make:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    elif not path.is_file():
+        raise BaseError(f"there is no record base {path}; {_MAKE_ONE}", path=path)
+    _check_header(path)
     engine = create_engine(
         URL.create("sqlite", database=str(path)), connect_args={"timeout": timeout_s}
     )
@@ -176,6 +179,9 @@ def _on_disk(path: Path, *, timeout_s: float) -> Database:
     def prepare(connection: Any, _: Any) -> None:
         assert isinstance(connection, sqlite3.Connection)  # noqa: S101  SQLite's engine
         connection.isolation_level = None  # transactions are begun below
+        tables = connection.execute("SELECT name FROM sqlite_master WHERE type='table'")
+        # Before the journal is changed: what is another program's stays as it is.
+        _check_tables({name for (name,) in tables}, where=str(path), make=make)
         _write_ahead(connection)
         connection.execute("PRAGMA synchronous=FULL")
         connection.execute("PRAGMA foreign_keys=ON")
@@ -187,6 +193,19 @@ def _on_disk(path: Path, *, timeout_s: float) -> Database:
     event.listen(engine, "connect", prepare)
     event.listen(engine, "begin", begin)
     return Database(engine=engine, where=str(path), path=path)
+
+
+def _check_header(path: Path) -> None:
+    """Refuse a short text, which SQLite would take for an empty database."""
+    if path.is_file():
+        with path.open("rb") as file:
+            start = file.read(len(_HEADER))
+        if start not in {b"", _HEADER}:
+            raise BaseVersionError(
+                f"{path} is not a record base; name a base, or a file that does not "
+                "exist yet",
+                path=path,
+            )
 
 
 def _write_ahead(connection: sqlite3.Connection) -> None:
@@ -207,8 +226,11 @@ def _write_ahead(connection: sqlite3.Connection) -> None:
     connection.execute("PRAGMA journal_mode=WAL")
 
 
-def _migrate(database: Database) -> None:
+def _migrate(database: Database, *, make: bool) -> None:
     with database.reading() as connection:
+        if database.path is None:
+            tables = set(inspect(connection).get_table_names())
+            _check_tables(tables, where=database.where, make=make)
         found = _revision(connection)
     if found == REVISION:
         return
@@ -222,6 +244,21 @@ def _migrate(database: Database) -> None:
         _upgrade(connection)
 
 
+def _check_tables(tables: set[str], *, where: str, make: bool) -> None:
+    """Refuse what is no base; nothing at all may become one where that is asked."""
+    if VERSION_TABLE in tables or (make and not tables):
+        return
+    if tables:
+        raise BaseVersionError(
+            f"{where} is a database of something else; name a base of halfpower, or "
+            "one that does not exist yet",
+            where=where,
+        )
+    raise BaseVersionError(
+        f"{where} is empty: there is no record base in it; {_MAKE_ONE}", where=where
+    )
+
+
 def _revision(connection: Connection) -> str | None:
     """Give the base's revision; None where it has none, as a new file has not."""
     if not inspect(connection).has_table(VERSION_TABLE):
@@ -232,12 +269,8 @@ def _revision(connection: Connection) -> str | None:
 
 def _check_fit(connection: Connection, *, found: str | None, where: str) -> None:
     if found is None:
-        if inspect(connection).get_table_names():
-            raise BaseVersionError(
-                f"{where} is a database of something else; name a base of halfpower, "
-                "or one that does not exist yet",
-                where=where,
-            )
+        tables = set(inspect(connection).get_table_names())
+        _check_tables(tables - {VERSION_TABLE}, where=where, make=True)
         if connection.dialect.name == "postgresql":
             _check_encoding(connection, where=where)
         return

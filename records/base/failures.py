@@ -1,21 +1,22 @@
 """What databases raise, in this program's words; the one place where it is done."""
 
+import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
 from sqlalchemy.exc import (
-    ArgumentError,
     DBAPIError,
-    NoSuchModuleError,
+    OperationalError,
     SQLAlchemyError,
 )
 from sqlalchemy.exc import (
     TimeoutError as PoolTimeoutError,
 )
 
-from ..errors import BaseBusyError, BaseError, RecordError
+from ..errors import BaseBusyError, BaseError, BaseLinkError, RecordError
+from .connecting import why_not_connected
 
 __all__ = ["in_words", "is_lost", "speaking"]
 
@@ -67,15 +68,9 @@ _SQLSTATE: dict[str, tuple[type[BaseError], str, str]] = {
         "wait for it and repeat",
     ),
     "40": (BaseBusyError, "another bench came between", "repeat"),
-    "57": (BaseBusyError, "the server is going down", "repeat when it is up"),
+    "57": (BaseLinkError, "the server is going down", "repeat when it is up"),
     "25006": (BaseError, "it cannot be written", _RIGHTS),
     "42501": (BaseError, "this user may not write there", _RIGHTS),
-    "28": (
-        BaseError,
-        "it does not accept this user",
-        "look at the URL's user and password",
-    ),
-    "3D000": (BaseError, "there is no such database", "make it, or mend the URL"),
     "XX001": (
         BaseError,
         "the server's data are damaged",
@@ -83,15 +78,12 @@ _SQLSTATE: dict[str, tuple[type[BaseError], str, str]] = {
     ),
 }
 _LOST = (
-    BaseBusyError,
+    BaseLinkError,
     "the connection was lost",
     "look at the server and its network, and repeat: nothing is stored twice",
 )
-_DOWN = (
-    BaseBusyError,
-    "the server does not answer",
-    "start it or mend the URL, and repeat",
-)
+# How psycopg's sentence begins where no connection came to stand.
+_CONNECTING = re.compile(r"connection (?:failed|is bad|timeout)|failed to resolve")
 
 
 @contextmanager
@@ -133,21 +125,24 @@ def _meaning(error: Exception) -> tuple[type[BaseError], str, str]:
     for key in (state, state[:2]) if state else ():
         if key in _SQLSTATE:
             return _SQLSTATE[key]
-    if is_lost(error):
-        return _LOST
     if isinstance(error, PoolTimeoutError):
-        return _DOWN
-    if type(orig).__module__.startswith("psycopg") and state is None:
-        return _DOWN if "connect" in str(orig) else _LOST
+        return why_not_connected("timeout")
+    if state is None and type(orig).__module__.startswith("psycopg"):
+        return _of_link(error, str(orig)) or _otherwise(error, orig)
     return _otherwise(error, orig)
+
+
+def _of_link(error: Exception, said: str) -> tuple[type[BaseError], str, str] | None:
+    """Say what a connection failed of; None where it was not the connection."""
+    if _CONNECTING.match(said):
+        return why_not_connected(said)
+    return _LOST if is_lost(error) or isinstance(error, OperationalError) else None
 
 
 def _otherwise(error: Exception, orig: Any) -> tuple[type[BaseError], str, str]:
     said = (str(orig).strip().splitlines() or [type(orig).__name__])[0]
     if isinstance(error, ImportError):
         return BaseError, f"{said}", "pip install 'halfpower[postgresql]'"
-    if isinstance(error, (ArgumentError, NoSuchModuleError)):
-        return BaseError, said, "write a path, or postgresql+psycopg://user@host/base"
     if isinstance(error, OSError):
         return BaseError, error.strerror or said, _RIGHTS
     return BaseError, said, "look at the base with its own tools"

@@ -5,8 +5,10 @@ SQLite in a file by default, PostgreSQL by a URL for several benches at once. Wh
 side file beside the base, and `RecordBase.adopt` brings it in later.
 """
 
+from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Self, TypeVar
 
@@ -50,6 +52,7 @@ def open_base(
     *,
     timeout_s: float = _TIMEOUT_S,
     side_folder: Path | None = None,
+    make: bool = True,
 ) -> "RecordBase":
     """Open a record base; one that does not exist yet is made.
 
@@ -63,20 +66,27 @@ def open_base(
     side_folder
         Where the side file goes; None: beside the base, and for a server where the
         user's own base would be.
+    make
+        False: one that does not exist is an error, for whoever only looks.
 
     Raises
     ------
     BaseVersionError
-        It was made by a newer release, or is a database of something else.
+        It was made by a newer release, or is a database of something else, or (where
+        none is made) empty.
     BaseBusyError
-        It is locked, or the server is down.
+        It is locked.
+    BaseLinkError
+        Its server cannot be reached, or does not let this user in.
     BaseError
         It cannot be opened or made, and why.
     """
-    database = database_at(where, timeout_s=timeout_s)
+    database = database_at(where, timeout_s=timeout_s, make=make)
     path = database.path or default_path()
-    folder = side_folder or path.parent
-    return RecordBase(database, side_file=SideFile(folder / f"{path.name}.side.jsonl"))
+    side = (side_folder or path.parent) / f"{path.name}.side.jsonl"
+    return RecordBase(
+        database, side_file=SideFile(side, database.identity, database.where)
+    )
 
 
 class RecordBase:
@@ -176,7 +186,7 @@ class RecordBase:
         """Bring in what a side file holds; what is in the base already stays single.
 
         The file is left as it is. Lines that cannot be read or do not fit are named in
-        what this returns, and the others are stored.
+        what this returns, those of another base are counted, the others are stored.
 
         Raises
         ------
@@ -188,7 +198,11 @@ class RecordBase:
         """
         stored, already = 0, 0
         refused: list[tuple[int, str]] = []
-        for line in SideFile(side_file).lines():
+        left: Counter[str] = Counter()
+        for line in replace(self.side_file, path=side_file).lines():
+            if line.belongs_to:
+                left[line.belongs_to] += 1
+                continue
             if line.given is None:
                 refused.append((line.number, line.problem))
                 continue
@@ -200,7 +214,11 @@ class RecordBase:
                 stored += new
                 already += not new
         return Adopted(
-            path=side_file, stored=stored, already=already, refused=tuple(refused)
+            path=side_file,
+            stored=stored,
+            already=already,
+            refused=tuple(refused),
+            left=left,
         )
 
     def seal(self, *, at: str) -> str:

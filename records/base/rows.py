@@ -219,9 +219,22 @@ class Verification:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Adopted:
-    """What became of a side file's lines; `refused` are (line number, why)."""
+    """What became of a side file's lines.
+
+    Attributes
+    ----------
+    path
+        The file.
+    stored, already
+        How many were stored, and how many were there.
+    refused
+        Line number and why.
+    left
+        How many were left alone, by where the base is that they are for.
+    """
 
     path: Path
     stored: int
     already: int
     refused: tuple[tuple[int, str], ...]
+    left: Mapping[str, int]

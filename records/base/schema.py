@@ -55,7 +55,7 @@ __all__ = [
 
 Row = Mapping[Any, Any]  # SQLAlchemy's rows have keys of several types
 
-REVISION = "0001"  # the migrations' head; a test holds the two together
+REVISION = "0002"  # the migrations' head; a test holds the two together
 VERSION_TABLE = "halfpower_version"  # apart from another program's Alembic
 
 _ESCAPE = "\ue000"
@@ -116,13 +116,15 @@ def _key(*further: Column[Any]) -> tuple[Any, ...]:
     )
 
 
-# One row, locked by whoever appends to `links`; `lots` are locked one by one.
+# One row, locked by whoever appends to `links`; `lots` are locked one by one. The
+# identity is the base's own, by which its side files know it.
 base_head = Table(
     "base_head",
     METADATA,
     Column("id", Integer, primary_key=True, autoincrement=False),
     Column("number", Integer, nullable=False),
     Column("hash", HASH, nullable=False),
+    Column("identity", String(36), nullable=False),
 )
 
 # The chain over lots: opened, set to a state, sealed.

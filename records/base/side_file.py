@@ -2,7 +2,7 @@
 
 Blobs are base64 of the bytes that the base would hold. A base adopts a side file later
 (`RecordBase.adopt`), each entry once by its UUID, however often it is adopted; the file
-stays as it is.
+stays as it is. Every line names the base it is for, and no other base takes it.
 """
 
 import base64
@@ -25,7 +25,7 @@ from .entries import CheckEntry, Circumstances, LotEntry, PartEntry, ReworkEntry
 
 __all__ = ["SCHEMA", "SideFile", "SideLine"]
 
-SCHEMA = "halfpower.side/1"
+SCHEMA = "halfpower.side/2"  # 1 did not say for which base
 AnyGiven = LotEntry | PartEntry | CheckEntry | ReworkEntry
 _KINDS: dict[str, type[AnyGiven]] = {
     "lot": LotEntry,
@@ -37,11 +37,12 @@ _KINDS: dict[str, type[AnyGiven]] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SideLine:
-    """One line: what it holds, or why it cannot be read."""
+    """One line: what it holds, or why it cannot be read, or whose it is instead."""
 
     number: int
     given: AnyGiven | None
     problem: str = ""
+    belongs_to: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,9 +53,15 @@ class SideFile:
     ----------
     path
         Made when the first line comes; its folder too.
+    base
+        The base's identity.
+    where
+        Where that base is.
     """
 
     path: Path
+    base: str
+    where: str
 
     def append(self, given: AnyGiven) -> None:
         """Append one line; it is on disk when this returns.
@@ -64,7 +71,8 @@ class SideFile:
         RecordError
             The file cannot be written either.
         """
-        data = (json.dumps(_to_json(given)) + "\n").encode()
+        owner = {"base": self.base, "where": self.where}
+        data = (json.dumps(owner | _to_json(given)) + "\n").encode()
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
             with self.path.open("ab", buffering=0) as file:
@@ -88,7 +96,7 @@ class SideFile:
             raise
 
     def lines(self) -> Iterator[SideLine]:
-        """Read the lines; one that cannot be read says why.
+        """Read the lines; one that cannot be read says why, another base's says whose.
 
         Raises
         ------
@@ -107,12 +115,18 @@ class SideFile:
             if not row.strip():
                 continue
             try:
-                given = _from_json(json.loads(row))
+                yield self._line(number, json.loads(row))
             except (ValueError, LookupError, TypeError, HalfpowerError) as error:
                 problem = f"is no entry ({error})"
                 yield SideLine(number=number, given=None, problem=problem)
-            else:
-                yield SideLine(number=number, given=given)
+
+    def _line(self, number: int, document: dict[str, Any]) -> SideLine:
+        if document.pop("schema") != SCHEMA:
+            raise ValueError(f"its schema is not {SCHEMA}")
+        base, where = document.pop("base"), document.pop("where")
+        if base != self.base:
+            return SideLine(number=number, given=None, belongs_to=where)
+        return SideLine(number=number, given=_from_json(document))
 
     def _ends_well(self) -> bool:
         with self.path.open("rb") as file:
@@ -156,8 +170,6 @@ def _bytes(value: str | None) -> bytes | None:
 
 
 def _from_json(document: dict[str, Any]) -> AnyGiven:
-    if document.pop("schema") != SCHEMA:
-        raise ValueError(f"its schema is not {SCHEMA}")
     kind = _KINDS[document.pop("kind")]
     if kind is LotEntry:
         return LotEntry(**document)

@@ -18,7 +18,6 @@ from halfpower.analysis.lots import Verdict
 from halfpower.analysis.tank import deduce_coil, measured_pair
 from halfpower.cli.commands.records import app
 from halfpower.records import open_base
-from halfpower.records.base.side_file import SideFile
 from halfpower.sweeps.lots import constants_in_force, corrected_by, parse_lot_text
 
 HELPER = Path(__file__).parents[2] / "reports" / "lot" / "invented_lot.py"
@@ -69,6 +68,28 @@ def test_no_base_is_one_sentence_and_makes_none(tmp_path: Path) -> None:
     assert ended.exit_code == 2
     assert "there is no record base" in ended.stderr
     assert not list(tmp_path.iterdir())
+
+
+def test_looking_at_a_file_of_something_else_is_one_sentence(tmp_path: Path) -> None:
+    """Status 2 of every command that looks; never "0 entries, all fits"."""
+    (tmp_path / "empty").touch()
+    for looking in (["list"], ["show", "a"], ["verify"], ["export", "a", "out"]):
+        ended = run(tmp_path / "empty", *looking)
+        assert (ended.exit_code, ended.stdout) == (2, "")
+        assert ended.stderr.count("\n") == 1
+        assert "is empty: there is no record base in it" in ended.stderr
+    assert (tmp_path / "empty").read_bytes() == b""
+
+
+def test_adopt_says_whose_lines_it_left(own: Path, tmp_path: Path) -> None:
+    """Status 1, with the place of the base that they are for."""
+    part = invented.part_entry(50, lot="chokes", inductance_h=33e-6, q=100.0)
+    with open_base(tmp_path / "other.sqlite3") as other:
+        other.side_file.append(part)
+    ended = run(own, "adopt", str(other.side_file.path))
+    assert ended.exit_code == 1
+    assert "1 left alone" in ended.stdout
+    assert "other.sqlite3" in ended.stdout.replace("\n", "")
 
 
 def test_show_gives_a_lot_in_figures(filled: Path) -> None:
@@ -145,9 +166,10 @@ def test_seal_prints_a_hash_that_verify_takes(own: Path) -> None:
 def test_adopt_brings_in_a_side_file(own: Path, tmp_path: Path) -> None:
     """Once; a line that is none is named, with status 1."""
     path = tmp_path / "side.jsonl"
-    SideFile(path).append(
-        invented.part_entry(50, lot="chokes", inductance_h=33e-6, q=100.0)
-    )
+    with open_base(own) as base:
+        replace(base.side_file, path=path).append(
+            invented.part_entry(50, lot="chokes", inductance_h=33e-6, q=100.0)
+        )
     assert "1 stored, 0 were there" in run(own, "adopt", str(path)).stdout
     assert "0 stored, 1 were there" in run(own, "adopt", str(path)).stdout
     with path.open("a", encoding="utf-8") as file:

@@ -3,6 +3,7 @@
 import dataclasses
 import os
 import pwd
+import re
 import shutil
 import sqlite3
 import tempfile
@@ -19,10 +20,13 @@ from sqlalchemy import event
 from halfpower.analysis import HalfpowerError
 from halfpower.records import RecordBase, open_base
 from halfpower.records.base import LotEntry, LotState, PartEntry
+from halfpower.records.base.address import masked
+from halfpower.records.base.connecting import why_not_connected
 from halfpower.records.base.side_file import SideFile
 from halfpower.records.errors import (
     BaseBusyError,
     BaseError,
+    BaseLinkError,
     BaseVersionError,
     EntryError,
     RecordError,
@@ -127,15 +131,16 @@ def test_side_file_without_rights_is_said_too(
     locked_folder: Path, invented: ModuleType
 ) -> None:
     """Where even the side file fails, the sentence says to write the result down."""
+    side = SideFile(locked_folder / "side.jsonl", base="", where="")
     with pytest.raises(RecordError, match="write the result down"):
-        SideFile(locked_folder / "side.jsonl").append(invented.invented_part(1))
+        side.append(invented.invented_part(1))
 
 
 def test_file_that_is_no_database_is_said(tmp_path: Path) -> None:
     """A file of something else is left as it is."""
     path = tmp_path / "notes.txt"
     path.write_text("not a database, and longer than its header would be" * 40)
-    with pytest.raises(BaseError, match="it is not a record base; name a base"):
+    with pytest.raises(BaseError, match="is not a record base; name a base"):
         open_base(path)
     assert path.read_text().startswith("not a database")
 
@@ -143,10 +148,120 @@ def test_file_that_is_no_database_is_said(tmp_path: Path) -> None:
 def test_server_that_is_down_is_said() -> None:
     """A server that does not answer is named without the password."""
     url = NO_SERVER.replace("halfpower@", "halfpower:secret@")
-    with pytest.raises(BaseBusyError, match="the server does not answer") as caught:
+    with pytest.raises(BaseLinkError, match="the server does not answer") as caught:
         open_base(url, timeout_s=2.0)
     assert "secret" not in str(caught.value)
     assert "halfpower" in str(caught.value)
+
+
+@pytest.fixture(scope="module")
+def guarded_url(server_url: str, administer: Callable[[str], Any]) -> str:
+    """Have the server ask anna for her password, and refuse bert; give its URL."""
+    administer("CREATE ROLE anna LOGIN PASSWORD 'geheim'")
+    administer("CREATE ROLE bert LOGIN")
+    administer("CREATE DATABASE closed")
+    administer("REVOKE CONNECT ON DATABASE closed FROM PUBLIC")
+    rules = Path(administer("SHOW hba_file").scalar_one())
+    new = "local all anna scram-sha-256\nlocal all bert reject\n"
+    rules.write_text(new + rules.read_text())
+    administer("SELECT pg_reload_conf()")
+    return server_url
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        (("halfpower@/{}", "anna:wrong@/postgres"), "accept this user's password"),
+        (("halfpower@/{}", "anna@/postgres"), "asks for a password; give it in PGPASS"),
+        (("halfpower@/{}", "anna:geheim@/closed"), "have its owner grant CONNECT"),
+        (("{}", "none"), "has no such database; make it there"),
+        (("halfpower@/{}", "nobody9@/postgres"), "does not let this user in"),
+        (("halfpower@/{}", "bert@/postgres"), "does not let this user in"),
+        (("@/{}?host=/tmp", "@/a?host=/nonexistent"), "does not answer; start it"),
+    ],
+)
+def test_what_a_connection_failed_of_is_told_apart(
+    guarded_url: str, changes: tuple[str, str], words: str
+) -> None:
+    """As the server itself refuses it: password, rights, database, user, no server."""
+    url = guarded_url.replace(*changes)
+    assert url != guarded_url
+    with pytest.raises(BaseLinkError, match=words) as caught:
+        open_base(url, timeout_s=2.0)
+    assert caught.value.exit_status == 3
+    assert "wrong" not in str(caught.value)
+    assert "geheim" not in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("url", "words"),
+    [
+        ("postgresql://a@nosuch.invalid/b", "its host is not known"),  # RFC 6761, 6.4
+        ("postgresql://a@127.0.0.1:1/b", "the server does not answer"),  # tcpmux: none
+    ],
+)
+def test_unreached_hosts_are_told_apart(url: str, words: str) -> None:
+    """A name nobody has, and a port nobody listens on."""
+    with pytest.raises(BaseLinkError, match=words):
+        open_base(url, timeout_s=2.0)
+
+
+# libpq's own sentences (its source, fe-secure-openssl.c and fe-connect.c), from memory.
+@pytest.mark.parametrize(
+    ("said", "words"),
+    [
+        ("SSL error: certificate verify failed", "certificate"),
+        ('server certificate for "a" does not match host name "b"', "certificate"),
+        ("server does not support SSL, but SSL was required", "certificate"),
+        ("FATAL:  sorry, too many clients already", "no connection left"),
+        ("FATAL:  the database system is starting up", "starting or going down"),
+        ("FATAL:  etwas ganz anderes", "not reached .etwas ganz anderes"),
+    ],
+)
+def test_what_libpq_says_is_understood(said: str, words: str) -> None:
+    """What cannot be had from a server of one's own, by its text."""
+    prefix = 'connection failed: connection to server at "h", port 5432 failed: '
+    _, why, _ = why_not_connected(prefix + said)
+    assert re.search(words, why)
+
+
+@pytest.mark.parametrize(
+    "url",
+    [
+        "postgresql+psycopg://anna:geheim@h/b",
+        "postgresql+psycopg://anna@h/b?password=geheim",
+        "postgresql+psycopg://anna@h/b?pass%77ord=geheim&sslmode=require",
+        "postgresql+psycopg://anna@h/b?sslpassword=geheim",
+        "postgresql+psycopg://anna@h/b?options=-c%20password%3Dgeheim",
+        "postgresql+psycopg://anna@h/b?options=-c%20password%3D%27geheim%27",
+        "postgresql+psycopg://h/b?dbname=postgresql%3A%2F%2Fanna%3Ageheim%40h%2Fb",
+    ],
+)
+def test_password_in_a_url_is_hidden_however_it_is_written(url: str) -> None:
+    """The rest is there: who, where."""
+    said = masked(url)
+    assert "geheim" not in said
+    assert "***" in said
+    assert said.startswith("postgresql+psycopg://")
+    assert masked("postgresql://a:ge%68eim@h/b") == "postgresql+psycopg://a:***@h/b"
+
+
+@pytest.mark.parametrize(
+    "where",
+    [
+        "postgresql://anna:ge@heim@h/b",
+        "postgresql://anna:geheim:5432/b@h:geheim",
+        "host=h user=anna password=geheim",
+        "postgresql:anna:geheim@h/b",
+        "oracle://anna:geheim@h/b",
+    ],
+)
+def test_what_is_no_url_is_refused_without_being_repeated(where: str) -> None:
+    """It may hold a password where no rule would look for it."""
+    with pytest.raises(BaseError, match=r"write|keeps no") as caught:
+        open_base(where)
+    assert "heim" not in str(caught.value)
 
 
 @pytest.mark.parametrize(
@@ -214,7 +329,7 @@ def test_server_lost_for_good_keeps_the_part_aside(
 
         engine = base._database.engine  # noqa: SLF001  breaks it
         event.listen(engine, "before_cursor_execute", break_always)
-        with pytest.raises(BaseBusyError, match="to be adopted later"):
+        with pytest.raises(BaseLinkError, match="to be adopted later"):
             base.store(invented.invented_part(1))
         event.remove(engine, "before_cursor_execute", break_always)
         assert base.adopt(base.side_file.path).stored == 1
@@ -231,17 +346,17 @@ def break_connections(administer: Callable[[str], Any]) -> None:
 
 def test_every_failure_is_a_record_error() -> None:
     """One `except` clause catches whatever a base says."""
-    for kind in (BaseError, BaseBusyError, BaseVersionError, EntryError):
+    for kind in (BaseError, BaseBusyError, BaseLinkError, BaseVersionError, EntryError):
         assert issubclass(kind, RecordError)
         assert issubclass(kind, HalfpowerError)
-        assert kind.exit_status == 2
+        assert kind.exit_status == (3 if kind is BaseLinkError else 2)
 
 
 def test_side_file_brings_in_all_kinds(
     base: RecordBase, invented: ModuleType, tmp_path: Path
 ) -> None:
     """A lot, its parts, checks and reworks come in as they would have been stored."""
-    side = SideFile(tmp_path / "while_away.jsonl")
+    side = dataclasses.replace(base.side_file, path=tmp_path / "while_away.jsonl")
     lot = invented.invented_lot("away \ud800\x00")
     part = invented.invented_part(1, lot=lot.name)
     check = invented.invented_check(in_control=False, lot=lot.name)
@@ -271,6 +386,46 @@ def test_torn_line_is_named_and_the_others_adopted(
     assert found.stored == 2
     assert [number for number, _ in found.refused] == [2, 4]
     assert "no lot 'none'" in found.refused[1][1]
+
+
+def test_side_file_of_another_base_is_left_alone(
+    on_disk: RecordBase, invented: ModuleType, tmp_path: Path
+) -> None:
+    """Lines of two bases in one file: each takes its own, and says whose the rest is.
+
+    Every server's base keeps its side file where the user's own base has its.
+    """
+    with open_base(tmp_path / "other.sqlite3") as other:
+        other.open_lot(invented.invented_lot())
+        dataclasses.replace(other.side_file, path=on_disk.side_file.path).append(
+            invented.invented_part(1)
+        )
+        on_disk.side_file.append(invented.invented_part(2))
+        mine = on_disk.adopt(on_disk.side_file.path)
+        theirs = other.adopt(on_disk.side_file.path)
+        assert [one.label for one in other.parts("chokes")] == [
+            invented.invented_part(1).label
+        ]
+    assert (mine.stored, mine.refused) == (1, ())
+    assert mine.left == {str(tmp_path / "other.sqlite3"): 1}
+    assert (theirs.stored, sum(theirs.left.values())) == (1, 1)
+    assert on_disk.lot("chokes").entries == 1
+
+
+def test_a_copy_of_a_base_is_that_base(
+    on_disk: RecordBase, invented: ModuleType, tmp_path: Path
+) -> None:
+    """A base put back from its copy takes what was kept beside it."""
+    on_disk.side_file.append(invented.invented_part(1))
+    with (
+        sqlite3.connect(tmp_path / "b.sqlite3") as source,
+        sqlite3.connect(tmp_path / "copy.sqlite3") as target,
+    ):
+        source.backup(target)
+    source.close()
+    target.close()
+    with open_base(tmp_path / "copy.sqlite3") as copy:
+        assert copy.adopt(on_disk.side_file.path).stored == 1
 
 
 def test_side_file_that_is_not_there_is_said(on_disk: RecordBase) -> None:
