@@ -52,6 +52,7 @@ from halfpower.sweeps.lots import (
     Outcome,
     PartBench,
     PriorBook,
+    Standing,
     parse_lot_text,
 )
 from halfpower.sweeps.lots.measure import Measured
@@ -122,6 +123,10 @@ class InMemory:
 
     simulated: SimulatedBench
     found: list[tuple[Outcome, str]] = field(default_factory=list)
+
+    def claim(self, standing: Standing) -> int:
+        """Give the next; nobody else is there."""
+        return next(standing.open_positions())
 
     def keep(self, outcome: Outcome) -> int:
         """Remember it with what is really the matter with the part."""
@@ -243,6 +248,7 @@ def _kept_in_a_base(
             station="benchmark",
             circumstances=circumstances_of(bench),
             uuid=lambda: str(uuid4()),
+            take=lambda positions: next(iter(positions)),
         )
         watched = Watched(keeper=keeper, every=every)
         run = LotRun(

@@ -158,6 +158,8 @@ class BaseKeeper:
         What is in force on it.
     uuid
         Makes a new UUID.
+    take
+        Takes a position that no other bench has in hand (`RecordBase.hold_lot`).
     """
 
     def __init__(
@@ -168,10 +170,34 @@ class BaseKeeper:
         station: str,
         circumstances: Circumstances,
         uuid: Callable[[], str],
+        take: Callable[[Iterable[int]], int],
     ) -> None:
-        self._base, self._lot, self._station = base, lot, station
-        self._circumstances, self._uuid = circumstances, uuid
+        self.base, self.station, self._lot = base, station, lot
+        self._circumstances, self._uuid, self._take = circumstances, uuid, take
+        self._seen = 0
         self.kept = 0
+
+    def claim(self, standing: Standing) -> int:
+        """Take the next position that is neither filled nor in another bench's hand.
+
+        Raises
+        ------
+        BaseError
+            The base cannot be read.
+        """
+        while True:
+            self._note_places(standing)
+            position = self._take(standing.open_positions())
+            # Another bench may have stored it, and let it go, since that was read.
+            self._note_places(standing)
+            if standing.is_open(position):
+                return position
+
+    def _note_places(self, standing: Standing) -> None:
+        for one in self.base.places(self._lot.lot.name, after=self._seen):
+            standing.known[one.position] = one.verdict
+            standing.labels[one.position] = one.label
+            self._seen = one.sequence
 
     def keep(self, outcome: Outcome) -> int:
         """Keep a part; return the position it got.
@@ -183,13 +209,13 @@ class BaseKeeper:
             next run brings in.
         """
         part, result = outcome.part, outcome.result
-        stored = self._base.store(
+        stored = self.base.store(
             PartEntry(
                 uuid=self._uuid(),
                 lot=self._lot.lot.name,
                 label=part.label,
                 at=outcome.begun,
-                station=self._station,
+                station=self.station,
                 procedure=self._lot.lot.procedure,
                 verdict=outcome.verdict,
                 circumstances=self._circumstances,
@@ -198,6 +224,7 @@ class BaseKeeper:
                 sweeps=_sweeps(result, outcome.readings),
                 document=None if result is None else to_json(result),
                 again=part.position if outcome.again else None,
+                position=part.position,
             )
         )
         self.kept += 1
@@ -212,13 +239,13 @@ class BaseKeeper:
             See `keep`.
         """
         name, result = self._lot.lot.name, outcome.result
-        stored = self._base.store(
+        stored = self.base.store(
             CheckEntry(
                 uuid=self._uuid(),
                 lot=name,
                 standard=outcome.standard,
                 at=outcome.begun,
-                station=self._station,
+                station=self.station,
                 procedure=self._lot.lot.procedure,
                 in_control=outcome.in_control,
                 circumstances=self._circumstances,
@@ -230,10 +257,10 @@ class BaseKeeper:
         )
         if outcome.in_control:
             return 0
-        row = next(c for c in self._base.checks(name) if c.sequence == stored.sequence)
+        row = next(c for c in self.base.checks(name) if c.sequence == stored.sequence)
         return sum(
             row.suspect_from <= part.sequence < row.sequence
-            for part in self._base.parts(name)
+            for part in self.base.parts(name)
         )
 
 

@@ -1,5 +1,6 @@
 """One run of `halfpower lot run`: bench, records, desk and display joined."""
 
+import os
 import platform
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -92,16 +93,28 @@ def run_lot(asked: Asked) -> int:
         },
         overwrite=asked.overwrite,
     )
+    name, station = lot.lot.name, asked.station or platform.node()
+    who = f"process {os.getpid()} on {platform.node()}, station {station}"
     with (
         located(asked.bench, scene=asked.scene, seed=asked.seed) as found,
         _base(asked) as base,
+        base.hold_lot(name, station=station, who=who) as take,
     ):
+        talk(f"Keeping lot {name!r} in {base.where}")
         desk = _desk(asked, lot, found)
         found.lamp.what = f"lot {lot.lot.name}"
         show_caution()
         try:
             with found.opened(trace=asked.trace) as bench:
-                stopped = _go(asked, lot, bench, base=base, desk=desk, found=found)
+                keeper = BaseKeeper(
+                    base,
+                    lot,
+                    station=station,
+                    circumstances=circumstances_of(bench),
+                    uuid=lambda: str(uuid4()),
+                    take=take,
+                )
+                stopped = _go(asked, lot, bench, keeper=keeper, desk=desk, found=found)
         except KeyboardInterrupt as error:
             _hand_out_so_far(asked, lot, base, error=error)
             raise
@@ -145,24 +158,17 @@ def _go(
     lot: LotFile,
     bench: Bench,
     *,
-    base: RecordBase,
+    keeper: BaseKeeper,
     desk: AnyDesk,
     found: Located,
 ) -> str:
     """Measure what is left; return why it was stopped, empty where it was not."""
-    station = asked.station or platform.node()
-    kept = resumed(base, lot, station=station, begun=now_utc())
+    base = keeper.base
+    kept = resumed(base, lot, station=keeper.station, begun=now_utc())
     for sentence in _adopted_in_words(kept.adopted):
         talk(sentence)
     if kept.standing.done:
         talk(f"Going on after {kept.standing.done} parts of lot {lot.lot.name!r}")
-    keeper = BaseKeeper(
-        base,
-        lot,
-        station=station,
-        circumstances=circumstances_of(bench),
-        uuid=lambda: str(uuid4()),
-    )
     run = LotRun(
         lot,
         on_bench=PartBench(
@@ -187,8 +193,9 @@ def _go(
             "command again to go on"
         )
         raise
-    state = LotState.STOPPED if run.stopped else LotState.FINISHED
-    base.set_state(lot.lot.name, state, at=now_utc())
+    if not run.elsewhere:  # else the other bench says so
+        state = LotState.STOPPED if run.stopped else LotState.FINISHED
+        base.set_state(lot.lot.name, state, at=now_utc())
     return run.stopped
 
 

@@ -199,8 +199,11 @@ class PartEntry:
     document
         The result document's JSON text; None where nothing was measured.
     again
-        The position of a part measured again; its earlier attempts are kept. None
-        takes the lot's next position.
+        The position of a part measured again; its earlier attempts are kept.
+    position
+        The position that a new part was taken for; None takes the lot's next. Where
+        its label stands in the lot already, it is that part again; where another label
+        has come to stand there, it gets the next position.
 
     Raises
     ------
@@ -222,6 +225,7 @@ class PartEntry:
     sweeps: tuple[SweepColumns, ...] = ()
     document: str | None = None
     again: int | None = None
+    position: int | None = None
 
     def __post_init__(self) -> None:
         _check_entry(self)

@@ -23,7 +23,7 @@ from .columns import (
     sweep_of,
 )
 from .entries import FloatArray, LotState, StoredQuantity, SweepColumns
-from .rows import CheckRow, LotRow, PartRecord, PartRow
+from .rows import CheckRow, LotRow, PartRecord, PartRow, Place
 from .schema import Row
 
 __all__ = [
@@ -35,6 +35,7 @@ __all__ = [
     "lot_row",
     "lots_of",
     "part_rows",
+    "places_of",
     "positions_labelled",
     "record_of",
     "reworks_of",
@@ -137,6 +138,25 @@ def part_rows(
             rework = reworks.get(row["newest"])
             yield part if rework is None else rework.applied(part)
         after = rows[-1]["sequence"]
+
+
+def places_of(connection: Connection, name: str, *, after: int) -> tuple[Place, ...]:
+    """Give what stands where, of the parts stored after an entry."""
+    p = t.parts.c
+    statement = (
+        select(p.sequence, p.position, p.label, p.verdict)
+        .where(p.lot_id == lot_id_of(connection, name), p.current, p.sequence > after)
+        .order_by(p.sequence)
+    )
+    return tuple(
+        Place(
+            sequence=row["sequence"],
+            position=row["position"],
+            label=row["label"],
+            verdict=Verdict(row["verdict"]),
+        )
+        for row in connection.execute(statement).mappings()
+    )
 
 
 def record_of(

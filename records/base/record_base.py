@@ -7,7 +7,7 @@ side file beside the base, and `RecordBase.adopt` brings it in later.
 
 from collections import Counter
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import Self, TypeVar
@@ -21,6 +21,7 @@ from . import links, queries
 from .engine import Database, database_at, default_path
 from .entries import CheckEntry, LotEntry, LotState, PartEntry, ReworkEntry, check_time
 from .failures import is_lost, speaking
+from .holding import Take, held_lot
 from .in_force import PartsInForce, parts_in_force
 from .rows import (
     Adopted,
@@ -31,6 +32,7 @@ from .rows import (
     PartRecord,
     PartRow,
     PartSweep,
+    Place,
     ReadingBatch,
     Stored,
     Verification,
@@ -148,6 +150,12 @@ class RecordBase:
             lambda connection: links.set_state(connection, lot, state=state, at=at),
             doing=f"set the state of lot {lot!r} in",
         )
+
+    def hold_lot(
+        self, lot: str, *, station: str, who: str
+    ) -> AbstractContextManager[Take]:
+        """Hold a lot for one program, by a lock that goes with it (see `held_lot`)."""
+        return held_lot(self._database, lot, station=station, who=who)
 
     def store(self, entry: PartEntry | CheckEntry) -> Stored:
         """Store a part or a check standard's reading; it is on disk when this returns.
@@ -285,6 +293,11 @@ class RecordBase:
                 all_attempts=all_attempts,
                 as_measured=as_measured,
             )
+
+    def places(self, lot: str, *, after: int) -> tuple[Place, ...]:
+        """Give which parts stand where, of those stored after an entry; quickly."""
+        with self._reading(f"read the parts of lot {lot!r} in") as connection:
+            return queries.places_of(connection, lot, after=after)
 
     def part(
         self, lot: str, position: int, *, attempt: int | None = None

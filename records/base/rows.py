@@ -153,6 +153,16 @@ class QuantitySummary:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """What stands at a position, as it was measured."""
+
+    sequence: int
+    position: int
+    label: str
+    verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LotSummary:
     """A lot in figures: parts by verdict (newest attempt, newest result)."""
 

@@ -11,6 +11,7 @@ from typing import Any, cast
 import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import (
+    Column,
     ColumnElement,
     Connection,
     Integer,
@@ -23,6 +24,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.dialects import postgresql, sqlite
 
+from ...analysis.lots import Verdict
 from ..errors import EntryError
 from . import schema as t
 from .chain import content_hash, entry_hash
@@ -162,21 +164,50 @@ def _place(connection: Connection, entry: AnyEntry, *, lot: t.Row) -> Row:
         return {"suspect_from": _after_last_good(connection, entry, lot_id=lot["id"])}
     if isinstance(entry, ReworkEntry):
         return {"first": int(entry.sequences[0]), "last": int(entry.sequences[-1])}
-    if entry.again is None:
-        return {"position": lot["positions"] + 1, "attempt": 1}
-    attempts = connection.execute(
-        select(func.max(t.parts.c.attempt)).where(
-            t.parts.c.lot_id == lot["id"], t.parts.c.position == entry.again
-        )
-    ).scalar_one()
-    if attempts is None:
+    position = entry.again
+    if position is None:
+        position = _free_or_own(connection, entry, lot_id=lot["id"])
+    attempts = _greatest(connection, t.parts.c.attempt, lot["id"], position=position)
+    if entry.again is not None and not attempts:
         raise EntryError(
             f"lot {entry.lot!r} has no part at position {entry.again} to measure "
-            f"again; its positions go up to {lot['positions']}",
+            f"again; it has {lot['positions']} parts",
             lot=entry.lot,
             position=entry.again,
         )
-    return {"position": entry.again, "attempt": attempts + 1}
+    return {"position": position, "attempt": attempts + 1}
+
+
+def _free_or_own(connection: Connection, entry: PartEntry, *, lot_id: int) -> int:
+    """Give a new part's position: that of its label, its own, or the next."""
+    p = t.parts.c
+    if entry.position is not None:
+        standing = select(p.position).where(
+            p.lot_id == lot_id,
+            p.label == entry.label,
+            p.current,
+            p.verdict != Verdict.UNDONE.value,
+        )
+        found = connection.execute(standing.limit(1)).scalar_one_or_none()
+        if found is not None:
+            return int(found)
+        if not _greatest(connection, p.attempt, lot_id, position=entry.position):
+            return entry.position
+    return _greatest(connection, p.position, lot_id) + 1
+
+
+def _greatest(
+    connection: Connection,
+    column: Column[int],
+    lot_id: int,
+    *,
+    position: int | None = None,
+) -> int:
+    p = t.parts.c
+    statement = select(func.max(column)).where(p.lot_id == lot_id)
+    if position is not None:
+        statement = statement.where(p.position == position)
+    return int(connection.execute(statement).scalar_one() or 0)
 
 
 def _after_last_good(connection: Connection, entry: CheckEntry, *, lot_id: int) -> int:
@@ -264,6 +295,6 @@ def _extend(connection: Connection, *, lot: t.Row, row: Row, detail: Row) -> Non
         "lot": lot["id"],
         "entries": row["sequence"],
         "head": row["hash"],
-        "positions": max(lot["positions"], detail.get("position", 0)),
+        "positions": lot["positions"] + (detail.get("attempt") == 1),
     }
     connection.execute(_EXTEND, new)

@@ -4,8 +4,9 @@ Who presents the parts (`Desk`), who keeps what was found (`Keeper`) and who sho
 (`Display`) is given; what is kept of a part is safe before the next is presented.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from itertools import count
 from typing import Literal, Protocol
 
 from ...analysis.lots import Verdict
@@ -71,6 +72,10 @@ class Desk(Protocol):
 class Keeper(Protocol):
     """Whoever keeps what was found; it is safe when these return."""
 
+    def claim(self, standing: "Standing") -> int:
+        """Take the next position for this run, and note what others have done."""
+        ...
+
     def keep(self, outcome: Outcome) -> int:
         """Keep a part; return the position it got."""
         ...
@@ -124,10 +129,13 @@ class Standing:
         if self.since_check is not None and measured:
             self.since_check += 1
 
-    def next_position(self) -> int:
-        """Give the first position that was undone, or the one after the last."""
-        undone = [p for p, v in self.known.items() if v is Verdict.UNDONE]
-        return min(undone) if undone else max(self.known, default=0) + 1
+    def open_positions(self) -> Iterator[int]:
+        """Give the positions that nothing stands at, the undone included, in order."""
+        return filter(self.is_open, count(1))
+
+    def is_open(self, position: int) -> bool:
+        """Say whether nothing stands at a position, or what stands there is undone."""
+        return self.known.get(position, Verdict.UNDONE) is Verdict.UNDONE
 
 
 class LotRun:
@@ -150,6 +158,8 @@ class LotRun:
     ----------
     stopped
         Why the lot ended before its last part; empty where it did not.
+    elsewhere
+        How many parts were left because other benches have them in hand.
     """
 
     def __init__(
@@ -169,9 +179,10 @@ class LotRun:
         self._checks = checks
         self._last = self._part_at(max(self.standing.known, default=0))
         self._without_resonance = 0
+        self._stored: list[int] = []
         self._checked = ""
         self._over = False
-        self.stopped = ""
+        self.stopped, self.elsewhere = "", 0
 
     def run(self) -> None:
         """Measure every part that is left.
@@ -185,8 +196,17 @@ class LotRun:
         GuardError, SettingError, DriverError
             The bench failed. What was measured before is kept, also then.
         """
-        if self._next() is None:
-            return
+        if self._next() is not None:
+            self._measure_all()
+        whole = self._lot.lot.count
+        if whole is not None and not (self.stopped or self._over):
+            self.elsewhere = whole - self.standing.done
+            if self.elsewhere:
+                self.stopped = (
+                    f"another bench has {self.elsewhere} of its parts in hand"
+                )
+
+    def _measure_all(self) -> None:
         self._on_bench.take_reference()
         while not (self.stopped or self._over) and (part := self._next()):
             if self._check_due():
@@ -206,7 +226,7 @@ class LotRun:
         return Part(position=position, number=number, label=label)
 
     def _next(self) -> Part | None:
-        return self._part_at(self.standing.next_position())
+        return self._part_at(self._keeper.claim(self.standing))
 
     def _labelled(self, part: Part, label: str) -> Part:
         """Give a part the label that was scanned; one scanned before is that part."""
@@ -314,6 +334,7 @@ class LotRun:
             )
         part = replace(outcome.part, position=position)
         self.standing.note(part, outcome.verdict)
+        self._stored.append(position)
         self._last = part
         self._display.part(
             replace(outcome, part=part),
@@ -341,7 +362,8 @@ class LotRun:
 
     def _back(self, n: int) -> None:
         """Take the last n parts back, so that they are measured again."""
-        for position in sorted(self.standing.known)[-n:]:
+        # This run's own: others may have stored between them.
+        for position in list(dict.fromkeys(self._stored))[-n:]:
             part = self._part_at(position)
             if part is not None:
                 self._withdraw(part)

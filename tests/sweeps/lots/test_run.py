@@ -149,6 +149,10 @@ class Kept:
     checks: list[CheckOutcome] = field(default_factory=list)
     shown: list[str] = field(default_factory=list)
 
+    def claim(self, standing: Standing) -> int:
+        """Give the next; nobody else is there."""
+        return next(standing.open_positions())
+
     def keep(self, outcome: Outcome) -> int:
         """Keep it."""
         self.parts.append(outcome)
@@ -326,27 +330,61 @@ def test_a_label_scanned_twice_is_the_same_part_again() -> None:
     assert any("A was measured before, at position 1" in one for one in kept.shown)
 
 
-def test_another_bench_in_the_same_lot_is_said_and_its_positions_are_left() -> None:
-    """The base gave position 4 where 2 was next: this bench goes on at 5."""
+def run_shared(theirs: Sequence[int], *, in_hand: Sequence[int] = ()) -> LotRun:
+    """Run a lot of five of which another bench has stored some and holds some."""
 
     class Shared(Kept):
-        def keep(self, outcome: Outcome) -> int:
-            return super().keep(outcome) + (2 if outcome.part.position == 2 else 0)
-
-        def part(self, outcome: Outcome, *, done: int, total: int | None) -> None:
-            assert done < (total or 0)
-            self.shown.append(f"{outcome.part.position}")
+        def claim(self, standing: Standing) -> int:
+            standing.known |= dict.fromkeys(theirs, Verdict.ACCEPTED)
+            free = (one for one in standing.open_positions() if one not in in_hand)
+            return next(free)
 
     kept = Shared()
-    LotRun(
+    run = LotRun(
         lot_with(),
         on_bench=ScriptedBench([]),  # type: ignore[arg-type] # what it needs of it
         desk=ScriptedDesk(),
         keeper=kept,
         display=kept,
+    )
+    run.run()
+    assert [one.part.label for one in kept.parts] == [
+        f"L{n}" for n in range(1, 6) if n not in {*theirs, *in_hand}
+    ]
+    return run
+
+
+def test_what_another_bench_has_stored_is_left() -> None:
+    """Positions 2 and 3 are done: this bench measures 1, 4 and 5, and it is whole."""
+    done = run_shared([2, 3])
+    assert (done.stopped, done.elsewhere) == ("", 0)
+
+
+def test_what_another_bench_has_in_hand_is_left_and_said() -> None:
+    """Position 3 is in another's hands: the lot is not whole when this bench is."""
+    done = run_shared([2], in_hand=[3])
+    assert done.elsewhere == 1
+    assert done.stopped == "another bench has 1 of its parts in hand"
+
+
+def test_only_what_this_bench_stored_is_taken_back() -> None:
+    """Two without a resonance, with another bench's part between: 1 and 3 again."""
+
+    class Shared(Kept):
+        def claim(self, standing: Standing) -> int:
+            standing.known[2] = Verdict.ACCEPTED
+            return next(standing.open_positions())
+
+    kept = Shared()
+    bench = ScriptedBench(["no_resonance", "no_resonance"])
+    LotRun(
+        lot_with("[contact]\nafter = 2\n"),
+        on_bench=bench,  # type: ignore[arg-type] # what it needs of it
+        desk=ScriptedDesk(contact="again"),
+        keeper=kept,
+        display=kept,
     ).run()
-    assert [one for one in kept.shown if one.isdigit()] == ["1", "4", "5"]
-    assert any("another bench" in one for one in kept.shown)
+    assert bench.measured == ["L1", "L3", "L1", "L3", "L4", "L5"]
 
 
 def test_a_link_that_fails_stops_the_lot_with_all_before_it_kept() -> None:
