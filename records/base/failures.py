@@ -2,6 +2,7 @@
 
 import re
 import sqlite3
+import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -18,8 +19,9 @@ from sqlalchemy.exc import (
 from ..errors import BaseBusyError, BaseError, BaseLinkError, RecordError
 from .connecting import why_not_connected
 
-__all__ = ["in_words", "is_lost", "speaking"]
+__all__ = ["in_words", "is_lost", "speaking", "unreadable"]
 
+_LONGEST = 100  # characters of a library's sentence that is quoted
 _FREE = "free some space there and repeat"
 _RIGHTS = "give this user the right to write there, or name another base"
 # Primary result codes of SQLite (sqlite.org/rescode.html).
@@ -114,6 +116,17 @@ def in_words(error: Exception, *, where: str, doing: str) -> BaseError:
 def is_lost(error: Exception) -> bool:
     """Say whether the connection went, so that a new one may do."""
     return isinstance(error, DBAPIError) and bool(error.connection_invalidated)
+
+
+def unreadable(error: Exception) -> str | None:
+    """Say why a stored value is none; None where the error is of another kind."""
+    if isinstance(error, DBAPIError):
+        # Python's sqlite3 gives no code for it, and repeats the whole text.
+        return "a text is no UTF-8" if "decode to UTF-8" in str(error.orig) else None
+    if isinstance(error, (TypeError, ValueError, LookupError, ArithmeticError)):
+        said = (str(error).splitlines() or [""])[0]
+        return textwrap.shorten(said or type(error).__name__, _LONGEST)
+    return None
 
 
 def _meaning(error: Exception) -> tuple[type[BaseError], str, str]:

@@ -20,7 +20,7 @@ from ..errors import BaseError, EntryError, RecordError
 from . import links, queries
 from .engine import Database, database_at, default_path
 from .entries import CheckEntry, LotEntry, LotState, PartEntry, ReworkEntry, check_time
-from .failures import is_lost, speaking
+from .failures import is_lost, speaking, unreadable
 from .holding import Take, held_lot
 from .in_force import PartsInForce, parts_in_force
 from .rows import (
@@ -402,7 +402,16 @@ class RecordBase:
             speaking(self.where, doing=doing),
             self._database.reading() as connection,
         ):
-            yield connection
+            try:
+                yield connection
+            except Exception as error:
+                if (said := unreadable(error)) is None:
+                    raise
+                raise BaseError(
+                    f"cannot {doing} {self.where}: what is stored there was changed "
+                    f"({said}); `halfpower records verify` says where",
+                    where=self.where,
+                ) from error
 
     def _write(self, work: Callable[[Connection], T], *, doing: str) -> T:
         with speaking(self.where, doing=doing):

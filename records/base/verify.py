@@ -3,7 +3,8 @@
 Found: an entry, reading, quantity, document or constant that was changed; an entry
 removed from the middle, or from the end without the counts beside it; an entry
 inserted or moved; a lot removed, renamed or set to another state; the quick columns
-(`current`, `newest`) set against the chain; pages of a SQLite file that are damaged.
+(`current`, `newest`) set against the chain; pages of a SQLite file that are damaged;
+triggers, views and other objects of the schema that were added, replaced or dropped.
 
 Not found by itself: the last entries cut off together with the heads that count them,
 and a chain worked out anew by somebody who can write to the base. Both show when a head
@@ -22,6 +23,8 @@ from . import schema as t
 from .chain import START, circumstances_hash, content_hash, entry_hash, link_hash
 from .columns import rework_columns
 from .entries import LotState
+from .failures import unreadable
+from .objects import strange_object
 from .rows import Finding, Verification
 from .schema import Row
 
@@ -73,6 +76,7 @@ def verification_of(
     finding = None
     try:
         _check_pages(connection)
+        _check_objects(connection)
         _walk_links(connection, walk)
         _check_circumstances(connection, walk)
         _check_lots(connection, walk)
@@ -82,9 +86,11 @@ def verification_of(
         _check_expected(walk)
     except _FoundError as found:
         finding = found.finding
-    except (TypeError, ValueError, LookupError) as error:
-        said = f"what is stored about the lots was changed: it cannot be read ({error})"
-        finding = Finding(lot="", sequence=0, text=said)
+    except Exception as error:
+        if (said := unreadable(error)) is None:
+            raise
+        text = f"what is stored about the lots was changed: it cannot be read ({said})"
+        finding = Finding(lot="", sequence=0, text=text)
     return Verification(lots=walk.lots, entries=walk.entries, finding=finding)
 
 
@@ -104,7 +110,19 @@ def _check_pages(connection: Connection) -> None:
     except DBAPIError as error:
         said = str(error.orig)
     if said != "ok":
-        raise _FoundError(f"the file is damaged: {' '.join(str(said).split())}")
+        raise _FoundError(
+            f"the file is damaged ({' '.join(str(said).split())}); put it aside and go "
+            "on with its last copy"
+        )
+
+
+def _check_objects(connection: Connection) -> None:
+    found = strange_object(connection)
+    if found is not None:
+        raise _FoundError(
+            f"the tables are not as they were made: {found}; what is stored or shown "
+            "may be changed by it"
+        )
 
 
 def _walk_links(connection: Connection, walk: _Walk) -> None:
@@ -259,7 +277,9 @@ def _entries(connection: Connection, lot: Row) -> Iterator[_Found]:
     while True:
         try:
             some = list(_load(connection, lot["id"], after=after, count=_AT_ONCE))
-        except (TypeError, ValueError, LookupError):
+        except Exception as error:
+            if unreadable(error) is None:
+                raise
             yield from _one_by_one(connection, lot, after=after)
             return
         yield from some
@@ -273,9 +293,11 @@ def _one_by_one(connection: Connection, lot: Row, *, after: int) -> Iterator[_Fo
     while True:
         try:
             some = list(_load(connection, lot["id"], after=after, count=1))
-        except (TypeError, ValueError, LookupError) as error:
+        except Exception as error:
+            if (said := unreadable(error)) is None:
+                raise
             raise _FoundError(
-                f"what is stored was changed: it cannot be read ({error})",
+                f"what is stored was changed: it cannot be read ({said})",
                 lot=lot["name"],
                 sequence=after + 1,
             ) from error

@@ -177,6 +177,89 @@ def test_what_is_around_the_entries_is_verified_too(
     assert word in finding.text
 
 
+BOTH = ("sqlite", "postgresql")
+PG = ("postgresql",)
+OBJECTS: dict[str, tuple[list[str], str, tuple[str, ...]]] = {
+    "view": (["CREATE VIEW seen AS SELECT 1 AS one"], "view 'seen' was added", BOTH),
+    "trigger": (
+        [
+            (
+                "CREATE TRIGGER improve AFTER INSERT ON parts BEGIN UPDATE parts SET "
+                "verdict = 'accepted'; END"
+            )
+        ],
+        "trigger 'improve' was added",
+        ("sqlite",),
+    ),
+    "trigger on a server": (
+        [
+            (
+                "CREATE FUNCTION improve() RETURNS trigger LANGUAGE plpgsql AS "
+                "$$BEGIN NEW.verdict = 'accepted'; RETURN NEW; END$$"
+            ),
+            (
+                "CREATE TRIGGER improve BEFORE INSERT ON parts FOR EACH ROW "
+                "EXECUTE FUNCTION improve()"
+            ),
+        ],
+        "trigger 'improve of parts' was added",
+        PG,
+    ),
+    "keys not watched": (
+        ["ALTER TABLE quantities DISABLE TRIGGER ALL"],
+        "was switched off",
+        PG,
+    ),
+    "rule": (
+        ["CREATE RULE none AS ON INSERT TO parts DO INSTEAD NOTHING"],
+        "rule 'none of parts' was added",
+        PG,
+    ),
+    "row security": (
+        ["ALTER TABLE parts ENABLE ROW LEVEL SECURITY"],
+        "row security 'of parts' was switched on",
+        PG,
+    ),
+    "table": (["CREATE TABLE more (id INTEGER)"], "table 'more' was added", BOTH),
+    "column": (
+        ["ALTER TABLE parts ADD COLUMN more INTEGER"],
+        "column 'more of parts' was added",
+        BOTH,
+    ),
+    "index": (["DROP INDEX ix_parts_label"], "'ix_parts_label of parts' is", BOTH),
+    "foreign key": (
+        ["ALTER TABLE quantities DROP CONSTRAINT fk_quantities_entries"],
+        "foreign key 'fk_quantities_entries of quantities' is missing",
+        PG,
+    ),
+    "view for a table": (
+        [
+            "ALTER TABLE checks RENAME TO hidden",
+            "CREATE VIEW checks AS SELECT * FROM hidden WHERE in_control",
+        ],
+        "table 'checks' is missing",
+        BOTH,
+    ),
+}
+
+
+@pytest.mark.parametrize("name", OBJECTS)
+def test_what_was_done_to_the_schema_is_named(
+    name: str, kind: str, own_filled: str, harm: Harm
+) -> None:
+    """What changes entries as they are stored or shown leaves no trace in the chain."""
+    statements, said, kinds = OBJECTS[name]
+    if kind not in kinds:
+        pytest.skip("the other database has no such thing")
+    with harm(own_filled) as connection:
+        assert verification_of(connection, expected_head=None).finding is None
+        for one in statements:
+            connection.execute(text(one))
+        finding = verification_of(connection, expected_head=None).finding
+    assert finding is not None
+    assert said in finding.text
+
+
 def test_what_was_done_is_said(kind: str, filled: Filled, harm: Harm) -> None:
     """A changed entry, a missing one and one out of its place are told apart."""
     words = {
@@ -253,6 +336,27 @@ def test_text_that_cannot_be_read_is_named(
     )
     assert finding is not None
     assert (finding.lot, finding.sequence) == ("chokes", 2)
+
+
+NO_UTF8 = bytes([0xC3, 0x28])  # a first byte of two, and no second (RFC 3629, 3)
+
+
+@pytest.mark.parametrize(
+    ("table", "column"), [("documents", "text"), ("parts", "label"), ("sweeps", "name")]
+)
+def test_text_that_is_no_utf8_any_more_is_named(
+    table: str, column: str, kind: str, filled: Filled, harm: Harm
+) -> None:
+    """A flipped bit in a stored text is its entry's, and no reason to end otherwise."""
+    if kind != "sqlite":
+        pytest.skip("PostgreSQL's text is checked by the server")
+    bytes_ = f"CAST({column} AS BLOB) || x'{NO_UTF8.hex()}'"
+    changed = f"UPDATE {table} SET {column} = CAST({bytes_} AS TEXT) {AT_2}"
+    finding = tampered(filled(kind), harm, [changed])
+    assert finding is not None
+    assert (finding.lot, finding.sequence) == ("chokes", 2)
+    assert "no UTF-8" in finding.text
+    assert len(finding.text) < 200  # the document is not repeated
 
 
 def test_damaged_page_is_found(filled: Filled, tmp_path: Path) -> None:
