@@ -163,7 +163,7 @@ def line_of(location: Sequence[str | int], text: str) -> int | None:
 
 
 @lru_cache(maxsize=64)  # the mistakes of one file are looked for in the same places
-def _beginning(text: str, end: int) -> dict[str, Any]:
+def _beginning(text: str, end: int) -> Any:
     return tomllib.loads(text[:end])
 
 

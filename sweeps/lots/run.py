@@ -202,7 +202,8 @@ class LotRun:
         if whole is not None and not (self.stopped or self._over):
             self.elsewhere = whole - self.standing.done
             if self.elsewhere:
-                self.stopped = (
+                have = self.elsewhere
+                self.stopped = f"another bench has {have} of its parts in hand"
                     f"another bench has {self.elsewhere} of its parts in hand"
                 )
 
