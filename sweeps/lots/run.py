@@ -204,8 +204,6 @@ class LotRun:
             if self.elsewhere:
                 have = self.elsewhere
                 self.stopped = f"another bench has {have} of its parts in hand"
-                    f"another bench has {self.elsewhere} of its parts in hand"
-                )
 
     def _measure_all(self) -> None:
         self._on_bench.take_reference()
