@@ -72,7 +72,8 @@ def test_the_document_of_an_interrupted_sweep_has_its_readings(
     sweep.send_signal(number)
     _, said = sweep.communicate(timeout=20)
     assert sweep.returncode == 130
-    assert said.endswith("halfpower: interrupted; --plot not written\n")
+    assert "halfpower: interrupted" in said
+    assert "--plot not written" in said
     assert not Path("p.png").exists()
     document = json.loads(Path("r.json").read_text("utf-8"))
     assert document["complete"] is False

@@ -471,7 +471,7 @@ def test_a_dial_s_readings_are_fitted_from_their_file(
     whole = document(halfpower, *DIAL, "--seed", "1", "--readings", str(kept))
     several = halfpower("fit", str(kept))
     assert several.status == 2
-    assert "reference, unknown" in several.err
+    assert "'reference', 'unknown'" in several.err
     again = document(halfpower, "fit", str(kept), "--step", "reference")
     first = whole["evidence"]["sweeps"][0]["fit"]["half_power_points"]
     setting = again["quantities"]["resonant_capacitance"]["value"]
