@@ -17,6 +17,7 @@ every part that was shown is in the base, none twice, and the chain verifies.
 """
 
 import argparse
+import contextlib
 import gc
 import os
 import random
@@ -29,7 +30,6 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from uuid import uuid4
@@ -38,7 +38,7 @@ import numpy as np
 from rich.console import Console
 
 from halfpower.analysis.lots import Verdict
-from halfpower.cli.at_bench import SceneAttendant, located
+from halfpower.cli.at_bench import SceneAttendant, bundled_bench_file, located
 from halfpower.cli.lots.desk import SceneDesk
 from halfpower.cli.lots.display import ShowLot
 from halfpower.cli.lots.keeping import BaseKeeper, circumstances_of, resumed
@@ -145,21 +145,28 @@ def lot_of(parts: int) -> LotFile:
     return parse_lot_text(text, str(BUNDLED))
 
 
-@contextmanager
-def opened(seed: int) -> Iterator[tuple[Bench, SimulatedBench]]:
-    """Open the scene's bench."""
-    with located(None, scene="choke-lot", seed=seed) as found:
-        simulated = found.simulated
-        if simulated is None:
-            raise RuntimeError("a scene has a simulated bench")
-        with open_bench(
-            found.file,
-            folder=found.folder,
-            manager=found.manager,
-            sleep=found.sleep,
-            clock=found.clock,
-        ) as bench:
-            yield bench, simulated
+@contextlib.contextmanager
+def opened(seed: int, *, parts: int) -> Iterator[tuple[Bench, SimulatedBench]]:
+    """Open the scene's bench, so many parts in its bag."""
+    scenes = Path(__file__).parents[1] / "sim" / "scenes"
+    text = (scenes / "choke-lot.toml").read_text(encoding="utf-8")
+    text = text.replace("\ncount = 200\n", f"\ncount = {parts}\n")
+    with tempfile.TemporaryDirectory() as folder:
+        scene = Path(folder) / "choke-lot.toml"
+        scene.write_text(text, encoding="utf-8")
+        bench_file = bundled_bench_file("choke-lot")
+        with located(bench_file, scene=str(scene), seed=seed) as found:
+            simulated = found.simulated
+            if simulated is None:
+                raise RuntimeError("a scene has a simulated bench")
+            with open_bench(
+                found.file,
+                folder=found.folder,
+                manager=found.manager,
+                sleep=found.sleep,
+                clock=found.clock,
+            ) as bench:
+                yield bench, simulated
 
 
 def run_in_memory(
@@ -167,7 +174,7 @@ def run_in_memory(
 ) -> list[tuple[Outcome, str]]:
     """Run a lot without a base; return outcomes with the truth."""
     lot = lot_of(parts)
-    with opened(seed) as (bench, simulated):
+    with opened(seed, parts=parts) as (bench, simulated):
         desk = desk_of(lot, simulated)
         keeper = InMemory(simulated=simulated)
         LotRun(
@@ -234,7 +241,7 @@ def _kept_in_a_base(
     lot = lot_of(parts)
     with (
         tempfile.TemporaryDirectory() as folder,
-        opened(seed) as (bench, simulated),
+        opened(seed, parts=parts) as (bench, simulated),
         open_base(Path(folder) / "base") as base,
     ):
         kept = resumed(base, lot, station="benchmark", begun=AT)

@@ -11,15 +11,13 @@ from ..dialects import (
     parse_reply,
 )
 from ..errors import (
-    AnswerLostError,
     DriverError,
     InstrumentError,
-    LinkLostError,
-    QuestionRefusedError,
     SettingError,
 )
 from ..link import Link, see_pace
 from .instrument import Instrument
+from .output_switch import OutputSwitch
 from .roles import OutputState
 
 __all__ = ["Generator"]
@@ -29,9 +27,6 @@ __all__ = ["Generator"]
 ROUNDING_HZ, ROUNDING = 0.51, 1e-6
 LEVEL_ROUNDING = 0.01  # a level is rounded too; a hundredth is a display digit
 LEVEL_CHANGE = 1e-3  # and what it was rounded to stays, in its unit: V, or 10 dB
-OFF_ATTEMPTS = 4
-MOST_LOST = 2  # times that the link may be found lost while switching off
-OFF_REST_S = 1.0  # before it is looked for the second time: it may be starting anew
 SET_ATTEMPTS = 2  # a command can get lost; what is refused is refused again
 # Steps by which it is seen that a frequency set straight after another is taken, from
 # where both are wide of any rounding.
@@ -69,8 +64,8 @@ class Generator:
         )
         self._frequency_hz: float | None = None
         self._emf_v: float | None = None
-        self._is_on = self._has_shown_its_pace = False
-        self._output = OutputState.UNKNOWN
+        self._switch = OutputSwitch(link, self._instrument, dialect=dialect)
+        self._has_shown_its_pace = False
         self._told: dict[str, float] = {}  # what it said that it was set to
 
     def introduce(self) -> None:
@@ -116,7 +111,7 @@ class Generator:
     @property
     def output(self) -> OutputState:
         """What is known of its output: as it said, or as it was told."""
-        return self._output
+        return self._switch.state
 
     @property
     def emf_v(self) -> float | None:
@@ -219,27 +214,7 @@ class Generator:
         InstrumentError
             It refused, or says that it is off.
         """
-        self._is_on = True
-        self._output = OutputState.ON
-        for attempt in range(1, SET_ATTEMPTS + 1):
-            self._link.write(self._dialect.output.on)
-            try:
-                self._instrument.check(doing=self._dialect.output.on)
-                self._see_that_it_is_on()
-            except QuestionRefusedError:
-                raise
-            except (InstrumentError, AnswerLostError):
-                if attempt == SET_ATTEMPTS:
-                    raise
-            else:
-                return
-
-    def _see_that_it_is_on(self) -> None:
-        if self._dialect.output.read is not None and self._says_off():
-            raise InstrumentError(
-                f"{self._link.name} was told to switch its output on and answers that "
-                "it is off"
-            )
+        self._switch.on()
 
     def output_off(self) -> None:
         """Switch the output off and make sure of it, on a confused link too.
@@ -249,54 +224,10 @@ class Generator:
         DriverError
             It could not be made sure of; the output may still be on.
         """
-        # An interrupt may have left half a command or an unread answer behind:
-        # a stale answer is no "0", so the question is put again.
-        failure: DriverError | None = None
-        lost = 0
-        for _ in range(OFF_ATTEMPTS):
-            try:
-                if self._is_told_off(rest_s=lost * OFF_REST_S):
-                    self._is_on = False
-                    self._output = self._off_as_known
-                    return
-            except DriverError as error:
-                failure = error
-                lost += isinstance(error, LinkLostError)
-                if lost == MOST_LOST or isinstance(error, QuestionRefusedError):
-                    break
-        self._output = OutputState.UNKNOWN
-        raise DriverError(
-            "the generator's output could not be made sure to be off: "
-            f"SWITCH IT OFF BY HAND ({failure or 'it answers that it is on'})"
-        )
+        self._switch.off()
 
     def see_off(self) -> None:
         """Nothing: nobody switches it by hand."""
-
-    @property
-    def _off_as_known(self) -> OutputState:
-        can_say = self._dialect.output.read is not None
-        return OutputState.OFF if can_say else OutputState.TOLD_OFF
-
-    def _is_told_off(self, *, rest_s: float) -> bool:
-        with self._link.hurry(rest_s):
-            before = self._link.reconnections
-            self._link.write(self._dialect.output.off)
-            return self._says_off(since=before)
-
-    def _says_off(self, *, since: int = 0) -> bool:
-        output = self._dialect.output
-        if output.read is None:
-            # It cannot say; that it refused nothing and still answers, on the
-            # connection that took the command, is the most that can be had of it.
-            self._instrument.check(doing=output.off)
-            alive = self._dialect.common.identity or self._dialect.frequency.read
-            if alive is not None:
-                self._link.query(alive)
-            return self._link.reconnections == since
-        answer = self._instrument.ask(output.read)
-        answer = answer.removeprefix(output.header).strip()
-        return answer.upper() in {"0", "+0", "OFF"}
 
     # What happened to it -----------------------------------------------------------
 
@@ -309,7 +240,7 @@ class Generator:
         if reasons := self._instrument.disturbed():
             return reasons
         dialect = self._dialect
-        if self._is_on and dialect.output.read is not None and self._says_off():
+        if self._switch.is_found_off:
             reasons.append(f"{self._link.name}: its output was switched off")
         reasons += self._changed(dialect.frequency, "Hz")
         return reasons + self._changed(dialect.level, dialect.level.unit)
@@ -340,7 +271,7 @@ class Generator:
         DriverError, SettingError
             It does not come back.
         """
-        was_on = self._is_on
+        was_on = self._switch.is_on
         self.start()
         if self._emf_v is not None:
             self.set_emf(self._emf_v)
