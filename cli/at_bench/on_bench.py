@@ -380,16 +380,14 @@ def _stored(
     InputError
         It was another measurement, or the file is not one's own.
     """
-    comments = read_comments(path)
-    if ASKED_FOR in comments:
-        asked = job_line(procedure, job)
-        refuse_another_job(comments[ASKED_FOR], asked=asked, path=path)
+    line, asked = read_comments(path).get(ASKED_FOR), job_line(procedure, job)
+    elsewhere = line is not None and refuse_another_job(line, asked=asked, path=path)
     steps, left_out = read_steps(path)
     if left_out:
         talk(f"The last line of {path} is cut short and was left out.")
     last = list(steps)[-1]
     return {
-        step: Stored(readings, finished=step != last)
+        step: Stored(readings, finished=step != last, ends_elsewhere=elsewhere)
         for step, readings in steps.items()
     }
 

@@ -71,7 +71,7 @@ def _plain(part: Any, name: str) -> Any:
     return part
 
 
-def refuse_another_job(line: str, *, asked: str, path: Path) -> None:
+def refuse_another_job(line: str, *, asked: str, path: Path) -> bool:
     """Refuse readings that were taken for another job than the one that is asked for.
 
     When to stop (`ENDS`) may differ.
@@ -84,6 +84,11 @@ def refuse_another_job(line: str, *, asked: str, path: Path) -> None:
         The job now, as `job_line` writes it.
     path
         The readings file, for the sentence.
+
+    Returns
+    -------
+    bool
+        Whether it is to end elsewhere.
 
     Raises
     ------
@@ -105,7 +110,7 @@ def refuse_another_job(line: str, *, asked: str, path: Path) -> None:
             path=path,
         ) from error
     if not found:
-        return
+        return then != now
     more = f", and {len(found) - MOST_SHOWN} more" if len(found) > MOST_SHOWN else ""
     raise InputError(
         f"the readings in {path} were taken for another measurement: "

@@ -445,6 +445,40 @@ def test_every_procedure_keeps_its_whole_job(
     assert f" {part} was not stated and is {{" in refused.err
 
 
+@pytest.mark.parametrize(
+    ("ends", "finer"),
+    [
+        (("--target", "0.05%"), True),
+        (("--target", "2%"), False),
+        (("--most-readings", "60"), False),
+    ],
+    ids=["closer", "wider", "fewer"],
+)
+def test_readings_are_gone_on_from_to_another_end(
+    halfpower: Run, tmp_path: Path, ends: tuple[str, str], *, finer: bool
+) -> None:
+    """Done before, and now to another end: more readings where they are wanted.
+
+    A quarter of the doubt takes more of the second step (the first has less by itself,
+    also where nothing was read before); what was read stands first, as it was.
+    """
+    kept, again = tmp_path / "kept.csv", tmp_path / "again.csv"
+    first = document(halfpower, *DRAWER, "--seed", "1", "--readings", str(kept))
+    second = document(
+        halfpower, *DRAWER, "--seed", "1", "--resume", str(kept),
+        "--readings", str(again), *ends,
+    )  # fmt: skip
+    for before, now in zip(
+        first["evidence"]["sweeps"], second["evidence"]["sweeps"], strict=True
+    ):
+        told = [one["amplitude_v"] for one in now["readings"][:40]]
+        assert told == [one["amplitude_v"] for one in before["readings"][:40]]
+    before, now = (one["evidence"]["sweeps"][-1] for one in (first, second))
+    assert (len(now["readings"]) > len(before["readings"])) == finer
+    u = [one["fit"]["loaded_q"]["standard_uncertainty"] for one in (before, now)]
+    assert (u[1] < u[0]) == finer
+
+
 def test_readings_of_an_older_release_are_refused_with_what_to_do(
     halfpower: Run, tmp_path: Path
 ) -> None:

@@ -162,7 +162,9 @@ def test_when_to_stop_may_change() -> None:
     then = line(span=SPAN, known=KNOWN)
     longer = replace(SPAN, target=SPAN.target / 10.0, most_readings=999)
     assert line(span=longer, known=KNOWN) != then
-    same(then, line(span=longer, known=KNOWN))
+    later = line(span=longer, known=KNOWN)
+    assert refuse_another_job(then, asked=later, path=Path("r.csv"))
+    assert not refuse_another_job(then, asked=then, path=Path("r.csv"))
 
 
 def test_one_capacitor_more_or_less_differs_as_a_whole() -> None:
