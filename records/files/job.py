@@ -110,7 +110,7 @@ def refuse_another_job(line: str, *, asked: str, path: Path) -> bool:
             path=path,
         ) from error
     if not found:
-        return then != now
+        return bool(then != now)
     more = f", and {len(found) - MOST_SHOWN} more" if len(found) > MOST_SHOWN else ""
     raise InputError(
         f"the readings in {path} were taken for another measurement: "
