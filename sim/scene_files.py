@@ -55,12 +55,24 @@ class Scene:
             The same seed gives the same parts, the same noise, the same bytes.
         clock
             The bench's clock; a virtual one of its own by default.
+
+        Raises
+        ------
+        SceneError
+            What is drawn cannot be: a spread reaches below zero.
         """
         from .bench import SimulatedBench
         from .instruments import SceneClock
 
         clock = clock or SceneClock()
-        return SimulatedBench(self.table, fixture=self.fixture, seed=seed, clock=clock)
+        try:
+            return SimulatedBench(
+                self.table, fixture=self.fixture, seed=seed, clock=clock
+            )
+        except (ValueError, ArithmeticError) as error:
+            raise SceneError(
+                f"with seed {seed} it cannot be built: {error}", path=self.name
+            ) from error
 
 
 def _bundled(folder: str) -> tuple[str, ...]:

@@ -8,6 +8,7 @@ from .on_bench import files_read as files_read
 from .on_bench import located as located
 from .on_bench import measuring as measuring
 from .on_bench import visa_of as visa_of
+from .scenes import scene_built as scene_built
 from .scenes import scene_named as scene_named
 from .setup import Setup as Setup
 from .setup import measures as measures

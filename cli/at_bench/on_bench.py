@@ -34,7 +34,7 @@ from ..words import (
 from .attendant import DrawingAttendant, PersonAttendant, SceneAttendant, SceneCapacitor
 from .going_on import to_go_on
 from .lamp import Lamp
-from .scenes import scene_named
+from .scenes import scene_built, scene_named
 from .so_far import SoFar
 
 if TYPE_CHECKING:
@@ -235,7 +235,7 @@ def located(
     from ...drivers.link import refuse_unknown
     from ...sim import open_visa
 
-    simulated = scene_named(scene).build(seed=seed)
+    simulated = scene_built(scene, seed=seed)
     with closing(open_visa(simulated)) as manager:
         for table in (file.generator, file.detector):
             if not table.is_hand:
@@ -270,7 +270,7 @@ def visa_of(
         with open_real(visa) as manager:
             yield manager, time.sleep  # noqa: TID251 - here the clock is chosen
         return
-    simulated = scene_named(scene).build(seed=seed)
+    simulated = scene_built(scene, seed=seed)
     from ...sim import open_visa
 
     with closing(open_visa(simulated)) as manager:

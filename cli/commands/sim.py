@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from ..at_bench import scene_named
+from ..at_bench import scene_built, scene_named
 from ..words import OverwriteOption, SeedOption, print_lines, with_exit_status
 
 __all__ = ["app"]
@@ -81,7 +81,7 @@ def serve(
     check_outputs(
         {"--bench-file": bench_file}, read={"the scene": scene}, overwrite=overwrite
     )
-    bench = scene_named(scene).build(seed=seed, clock=RealClock())
+    bench = scene_built(scene, seed=seed, clock=RealClock())
     template = ""
     if bench_file is not None:
         template = bundled_bench_file(scene).read_text(encoding="utf-8")

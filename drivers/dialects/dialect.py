@@ -6,6 +6,7 @@ standard's own forms; a file beside the bench file serves for any other instrume
 
 import functools
 import math
+import re
 import string
 import tomllib
 from importlib import resources
@@ -22,6 +23,7 @@ from pydantic import (
 )
 
 from ...analysis.errors import InputError
+from ...analysis.given_text import shown
 from ..toml_file import load_toml
 from .levels import LevelUnit, ReadingUnit
 from .scpi import (
@@ -65,10 +67,13 @@ LEVEL_FIELDS = {"level": 1.0, "level_milli": 1e3}
 
 def _fields_of(text: str, samples: dict[str, float]) -> set[str]:
     try:
-        used = {name for _, name, _, _ in string.Formatter().parse(text) if name}
+        fields = [one for one in string.Formatter().parse(text) if one[1]]
+        used = {name for _, name, _, _ in fields}
+        if any(re.search(r"\{|[0-9]{3}", form or "") for _, _, form, _ in fields):
+            raise ValueError("a width or a precision has two digits at most")
         text.format(**samples)
-    except (ValueError, LookupError, AttributeError) as error:
-        raise ValueError(f"{text!r} is not a usable template: {error}") from error
+    except (ValueError, LookupError, AttributeError, TypeError) as error:
+        raise ValueError(f"{shown(text)} is not a usable template: {error}") from error
     return used
 
 

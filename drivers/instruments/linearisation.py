@@ -8,7 +8,7 @@ file, and the law then stands between the detector and whoever reads it.
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import AwareDatetime, ConfigDict, Field, model_validator
 
@@ -30,6 +30,11 @@ HEAD = """\
 # generator at one frequency. Columns are in V r.m.s. of the detector's own scale; slope
 # is d ln(true) / d ln(indicated). Written by `halfpower bench linearise`; do not edit.
 """
+
+# No detector shows less or more, and none has a steeper law (square is 2); the law's
+# powers of ten stay within what a number holds.
+STEEPEST = 20.0
+_NodeVolts = Annotated[float, Field(ge=1e-9, le=1e4)]
 
 
 class Linearisation(TomlTable):
@@ -58,9 +63,9 @@ class Linearisation(TomlTable):
     generator: str
     detector: str
     left_over: float = Field(ge=0.0, lt=0.5)
-    indicated_v: tuple[float, ...]
-    true_v: tuple[float, ...]
-    slope: tuple[float, ...]
+    indicated_v: tuple[_NodeVolts, ...]
+    true_v: tuple[_NodeVolts, ...]
+    slope: tuple[Annotated[float, Field(ge=0.0, le=STEEPEST)], ...]
 
     @model_validator(mode="after")
     def _is_a_law(self) -> Self:

@@ -28,6 +28,8 @@ __all__ = ["SweepInFile", "read_comments", "read_steps", "read_sweep"]
 
 MOST_NAMED = 20  # sweeps in one sentence
 AMPLITUDES = ("amplitude_v", "power_dbm")
+# Hz, F and V alike: the fit's powers of them stay within what a number holds.
+LEAST, MOST, MOST_DBM = 1e-18, 1e15, 300.0
 ABSCISSAS = ("frequency_hz", "capacitance_f")
 
 
@@ -327,4 +329,7 @@ def _number(row: list[str], names: list[str], name: str, *, where: str) -> float
         )
     if name == "amplitude_v" and number < 0.0:
         raise InputError(f"{where}: amplitude_v is {shown(text)}, below zero")
+    most = MOST_DBM if name == "power_dbm" else MOST
+    if abs(number) > most or (positive and number < LEAST):
+        raise InputError(f"{where}: {name} is {shown(text)}, which nobody measures")
     return number

@@ -209,7 +209,8 @@ def free_stem(stem: Path, *, suffixes: Sequence[str]) -> Path:
         The endings of the files that belong together.
     """
     candidate, number = stem, 1
-    while any(_with_ending(candidate, suffix).exists() for suffix in suffixes):
+    # os.path's own also takes what can be no file's name; whoever writes it refuses it.
+    while any(os.path.exists(_with_ending(candidate, one)) for one in suffixes):  # noqa: PTH110
         number += 1
         candidate = stem.with_name(f"{stem.name}-{number}")
     return candidate

@@ -23,6 +23,9 @@ __all__ = [
     "stream",
 ]
 
+# In any unit: the circuit's arithmetic stays within what a number holds.
+LEAST, MOST = 1e-24, 1e18
+
 
 class Table(BaseModel):
     """A table of a scene file: closed, checked, frozen."""
@@ -63,6 +66,9 @@ class Spread(Table):
             )
         if given and given[0] < 0.0:
             raise ValueError("a spread cannot be negative")
+        for value in (self.nominal, *given):
+            if value and not LEAST <= abs(value) <= MOST:
+                raise ValueError(f"{value:g} is beyond anything on a bench")
         return self
 
     def _widths(self) -> tuple[float | None, ...]:

@@ -65,6 +65,10 @@ QUANTITIES: Mapping[Procedure, tuple[str, ...]] = {
     ),
     "capacitor": ("capacitance", "dissipation_factor", "series_resistance"),
 }
+_NUMBER = r"\{number(:0?[0-9]{0,2}d?)?\}"
+_LABEL = re.compile(
+    rf"([^{{}}]|{{{{|}}}}|{_NUMBER})*{_NUMBER}([^{{}}]|{{{{|}}}}|{_NUMBER})*"
+)
 _LOPSIDED = re.compile(r"-\s*(?P<below>[^+\s]+)\s*\+\s*(?P<above>\S+)")
 EXPANDED = 2.0  # coverage factor of the expanded uncertainty: about 95 %
 
@@ -132,8 +136,8 @@ class LotTable(TomlTable):
     def _pattern(cls, label: str) -> str:
         if label == ASK:
             return label
-        fields = [name for _, name, _, _ in string.Formatter().parse(label) if name]
-        if set(fields) != {"number"} or label_trouble(label.format(number=1)):
+        # `format` would give any width, and any attribute of a number.
+        if not _LABEL.fullmatch(label) or label_trouble(label.format(number=1)):
             raise ValueError(
                 f"{label!r} is neither {ASK!r} nor a pattern with {{number}} in it, "
                 "like 'L{number:03}'"
