@@ -13,7 +13,7 @@ from pydantic import AwareDatetime, ConfigDict, Field
 from ...analysis.errors import InputError
 from ...analysis.quantity import Stated, Unit, describe
 from ..toml_file import TomlTable, load_toml
-from ..toml_quantities import Farads, Ohms
+from ..toml_quantities import Farads, Resistance
 from .bench_file import BenchFile
 
 __all__ = [
@@ -63,7 +63,7 @@ class FixtureRecord(TomlTable):
     frequency_hz: Annotated[float, Field(gt=0.0)]
     stray_capacitance: Farads | None = None
     probe_capacitance: Farads | None = None
-    probe_resistance: Ohms | None = None
+    probe_resistance: Resistance | None = None
 
     @property
     def values(self) -> dict[str, Stated]:

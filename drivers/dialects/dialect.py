@@ -68,13 +68,17 @@ LEVEL_FIELDS = {"level": 1.0, "level_milli": 1e3}
 def _fields_of(text: str, samples: dict[str, float]) -> set[str]:
     try:
         fields = [one for one in string.Formatter().parse(text) if one[1]]
-        used = {name for _, name, _, _ in fields}
-        if any(re.search(r"\{|[0-9]{3}", form or "") for _, _, form, _ in fields):
-            raise ValueError("a width or a precision has two digits at most")
+        for _, _, form, _ in fields:
+            _refuse_wide(form or "")
         text.format(**samples)
     except (ValueError, LookupError, AttributeError, TypeError) as error:
         raise ValueError(f"{shown(text)} is not a usable template: {error}") from error
-    return used
+    return {str(name) for _, name, _, _ in fields}
+
+
+def _refuse_wide(form: str) -> None:
+    if re.search(r"\{|[0-9]{3}", form):
+        raise ValueError("a width or a precision has two digits at most")
 
 
 def _template(name: str, *, sample: float = 1.0) -> AfterValidator:

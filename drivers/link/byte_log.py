@@ -44,6 +44,8 @@ class ByteLog:
 
     def __init__(self, path: Path, *, now: Callable[[], datetime] = _utc_now) -> None:
         self._now = now
+        if path.is_fifo():  # opening it would wait for whoever reads it
+            raise InputError(f"the trace {path} is a pipe; name a file", path=path)
         try:
             self._file = path.open("xb", buffering=0)
         except FileExistsError as error:

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from .part_models import LotTable, Part
 from .spread import NONE, NotNegative, Positive, Quantity, Table, exactly
@@ -23,6 +23,16 @@ __all__ = [
 ]
 
 Dialect = Literal["standard", "compact"]
+
+
+def _is_resource(name: str) -> str:
+    from pyvisa.rname import to_canonical_name
+
+    to_canonical_name(name)
+    return name
+
+
+Resource = Annotated[str, AfterValidator(_is_resource)]
 
 
 class ElementTable(Table):
@@ -73,7 +83,7 @@ class FixtureTable(Table):
 class GeneratorTable(Table):
     """The signal generator."""
 
-    resource: str
+    resource: Resource
     dialect: Dialect = "standard"
     source_resistance_ohm: Positive = exactly(50.0)
     frequency_min_hz: float = Field(default=1e3, gt=0.0)
@@ -100,7 +110,7 @@ class GeneratorTable(Table):
 class _Input(Table):
     """The load that a detector is, and the time it takes."""
 
-    resource: str
+    resource: Resource
     dialect: Dialect = "standard"
     input_resistance_ohm: Positive = exactly(10e6)
     input_capacitance_f: NotNegative = exactly(10e-12)
