@@ -62,6 +62,15 @@ def run(
             "status 0 it is there, 10 there are no more, any other stops the lot.",
         ),
     ] = None,
+    again: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--again",
+            metavar="LABEL",
+            help="Measure that part anew first, in a finished lot too (repeat the "
+            "option); both results are kept, the new one counts.",
+        ),
+    ] = None,
     bell: Annotated[
         bool,
         typer.Option("--bell", help="Ring: once for an accepted part, else twice."),
@@ -86,8 +95,8 @@ def run(
     With a scene the parts are put in by the simulated bench, without any question.
 
     Exit status: 0 all accepted, 1 at least one is not (or the lot is not finished), 2
-    unusable arguments or file, 3 a link, an instrument or the presenting command
-    failed, 4 nothing measurable, 130 interrupted with all before it kept.
+    unusable arguments or file, 3 a link, an instrument, the record base's server or the
+    presenting command failed, 4 nothing measurable, 130 interrupted with all kept.
 
     Example: halfpower lot run chokes.toml --bench bench.toml --bell
     """
@@ -102,6 +111,7 @@ def run(
             records=records,
             station=station,
             present=present,
+            again=tuple(again or ()),
             bell=bell,
             json=json,
             junit=junit,

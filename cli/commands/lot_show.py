@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ..lots import RecordsOption, base_files, opened_base
+from ..lots import RecordsOption, base_files, lot_named, opened_base
 from ..words import FOUND_WANTING, JsonOption, OverwriteOption, PageOption
 
 if TYPE_CHECKING:
@@ -19,7 +19,10 @@ if TYPE_CHECKING:
 __all__ = ["gauge", "labels", "match", "result_of", "show"]
 
 LotArgument = Annotated[
-    str, typer.Argument(metavar="LOT", help="Name of the lot.", show_default=False)
+    str,
+    typer.Argument(
+        metavar="LOT", help="The lot, by a part of its name.", show_default=False
+    ),
 ]
 CsvOption = Annotated[
     Path | None,
@@ -68,7 +71,7 @@ def show(
         overwrite=overwrite,
     )
     with opened_base(records) as base:
-        result = result_of(base, lot, level=share)
+        result = result_of(base, lot_named(base, lot), level=share)
     if json != "-":
         _print_lot(result)
     if json is not None:
@@ -77,7 +80,7 @@ def show(
         write_whole(csv, lot_csv(result), overwrite=overwrite)
         talk(f"Wrote {csv}")
     if junit is not None:
-        xml = junit_xml(result.parts, name=lot)
+        xml = junit_xml(result.parts, name=result.lot.name)
         write_whole(junit, xml, overwrite=overwrite)
         talk(f"Wrote {junit}")
     if page is not None:
@@ -170,6 +173,7 @@ def match(
     outputs = {"--json": json, "--csv": csv}
     check_outputs(outputs, read=base_files(records), overwrite=overwrite)
     with opened_base(records) as base:
+        lot = lot_named(base, lot)
         row = base.lot(lot)
         parts = list(base.parts(lot))
     file = _lot_file(row.file_text, lot)
@@ -276,7 +280,7 @@ def labels(
 
     check_outputs({"FILE": file}, read=base_files(records), overwrite=overwrite)
     with opened_base(records) as base:
-        result = result_of(base, lot)
+        result = result_of(base, lot_named(base, lot))
     unsaid = LabelsTable(text="{label}|{verdict}")
     table = _lot_file(result.lot.file_text, lot).labels or unsaid
     sheet = _sheet(
@@ -391,6 +395,7 @@ def gauge(
 
     check_outputs({"--json": json}, read=base_files(records), overwrite=overwrite)
     with opened_base(records) as base:
+        lots = [lot_named(base, one) for one in lots]
         file = _lot_file(base.lot(lots[0]).file_text, lots[0])
         attempts = [one for lot in lots for one in base.parts(lot, all_attempts=True)]
     name = quantity or next(

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ..lots import RecordsOption, base_files, opened_base
+from ..lots import RecordsOption, base_files, lot_named, opened_base
 from ..words import (
     FOUND_WANTING,
     BenchOption,
@@ -28,7 +28,10 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 LotArgument = Annotated[
-    str, typer.Argument(metavar="LOT", help="Name of the lot.", show_default=False)
+    str,
+    typer.Argument(
+        metavar="LOT", help="The lot, by a part of its name.", show_default=False
+    ),
 ]
 AttemptsOption = Annotated[
     bool, typer.Option("--all-attempts", help="Earlier attempts at a part too.")
@@ -62,7 +65,9 @@ def show(
     *,
     lot: Annotated[
         str | None,
-        typer.Argument(metavar="[LOT]", help="Name of the lot.", show_default=False),
+        typer.Argument(
+            metavar="[LOT]", help="The lot, by a part of its name.", show_default=False
+        ),
     ] = None,
     position: Annotated[
         int | None,
@@ -93,6 +98,7 @@ def show(
                 raise typer.Exit(2)
             return
         assert lot is not None  # noqa: S101 - seen above; mypy cannot tell
+        lot = lot_named(base, lot)
         if position is None:
             lines, tables = lot_view(base.summary(lot), base.checks(lot))
         else:
@@ -144,7 +150,7 @@ def export(
     with opened_base(records) as base:
         written = write(
             base,
-            lot,
+            lot_named(base, lot),
             folder=folder,
             all_attempts=all_attempts,
             overwrite=overwrite,
@@ -302,6 +308,7 @@ def rework(
         uuid=lambda: str(uuid4()),
     )
     with opened_base(records) as base:
+        lot = lot_named(base, lot)
         before = base.summary(lot)
         done = rework_lot(
             base, lot, correct=correct, stamp=stamp, as_measured=as_measured

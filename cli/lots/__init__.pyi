@@ -1,5 +1,6 @@
 from .base_option import RecordsOption as RecordsOption
 from .base_option import base_files as base_files
+from .base_option import lot_named as lot_named
 from .base_option import opened_base as opened_base
 from .lot_ending import held_against as held_against
 from .record_views import found_table as found_table

@@ -10,7 +10,9 @@ import typer
 if TYPE_CHECKING:
     from ...records.base import RecordBase
 
-__all__ = ["RecordsOption", "base_files", "opened_base"]
+__all__ = ["RecordsOption", "base_files", "lot_named", "opened_base"]
+
+MOST_LISTED = 20  # lots in a sentence
 
 RecordsOption = Annotated[
     str | None,
@@ -49,3 +51,33 @@ def opened_base(where: str | None) -> Iterator["RecordBase"]:
 
     with open_base(where, make=False) as base:
         yield base
+
+
+def lot_named(base: "RecordBase", text: str) -> str:
+    """Find a lot by its name, by what stands before its brackets, or by a part of it.
+
+    Raises
+    ------
+    RecordError
+        None or several are meant; the base's lots are listed.
+    """
+    from ...records.errors import EntryError
+
+    names = [one.name for one in base.lots()]
+    wanted = text.casefold()
+    found = (
+        [one for one in names if one == text]
+        or [one for one in names if one.partition(" (")[0].casefold() == wanted]
+        or [one for one in names if wanted in one.casefold()]
+    )
+    if len(found) == 1:
+        return found[0]
+    what = f"{len(found)} lots that {text!r} may mean" if found else f"no lot {text!r}"
+    listed = found or names
+    said = ", ".join(map(repr, listed[:MOST_LISTED])) or "none"
+    more = len(listed) - MOST_LISTED
+    raise EntryError(
+        f"{base.where} has {what}; its lots{' of such a name' if found else ''} are: "
+        f"{said}{f' and {more} more' if more > 0 else ''}",
+        lot=text,
+    )

@@ -87,9 +87,9 @@ class PersonDesk:
             before = f" (last: the check standard {checked}; {again} repeats it)"
         safe = self._lamp.off_in_words()
         if self._asks_labels:
+            name = part.label if part.again else f"part {part.position}"
             said = self._ask(
-                f"{safe} Put part {part.position} {self._where}{before}, then scan or "
-                "type its label:"
+                f"{safe} Put {name} {self._where}{before}, then scan or type its label:"
             ).strip()
             word = said[1:] if said.startswith("/") else ""
         else:

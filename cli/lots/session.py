@@ -2,7 +2,8 @@
 
 import os
 import platform
-from collections.abc import Iterator
+import shlex
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
@@ -10,10 +11,11 @@ from uuid import uuid4
 
 from ...analysis.errors import HalfpowerError, InputError
 from ...analysis.given_text import usable_label
+from ...analysis.lots import Verdict
 from ...drivers import Bench
 from ...records import write_whole
-from ...records.base import Adopted, LotState, RecordBase, open_base
-from ...sweeps.lots import LotFile, LotRun, PartBench, load_lot_file
+from ...records.base import Adopted, LotState, PartRow, RecordBase, open_base
+from ...sweeps.lots import LotFile, LotRun, PartBench, Standing, load_lot_file
 from ..at_bench import OUTPUT_FOLDER, Located, SceneAttendant, files_read, located
 from ..words import (
     STANDARD_OUTPUT,
@@ -33,6 +35,7 @@ from .lot_ending import lot_counts, lot_json, status_of
 __all__ = ["Asked", "run_lot"]
 
 SCENE_BASE = "lots.sqlite"
+MOST_AGAIN = 8  # labels in the command that the ending shows
 AnyDesk = PersonDesk | CommandDesk | SceneDesk
 
 
@@ -47,6 +50,7 @@ class Asked:
     records: str | None = None
     station: str | None = None
     present: str | None = None
+    again: tuple[str, ...] = ()
     bell: bool = False
     json: str | None = None
     junit: Path | None = None
@@ -184,6 +188,7 @@ def _go(
         display=ShowLot(bell=asked.bell, clock=found.clock),
         standing=kept.standing,
         checks=kept.checks,
+        again=_positions_again(asked.again, kept.standing, name=lot.lot.name),
     )
     try:
         run.run()
@@ -234,12 +239,63 @@ def _adopted_in_words(adopted: Adopted | None) -> Iterator[str]:
         )
 
 
+def _positions_again(
+    labels: Sequence[str], standing: Standing, *, name: str
+) -> tuple[int, ...]:
+    """Find the parts that are to be measured again."""
+    known = {
+        label: position
+        for position, label in standing.labels.items()
+        if not standing.is_open(position)
+    }
+    for label in labels:
+        if label not in known:
+            raise InputError(
+                f"lot {name!r} has no part {label!r} to measure again; `halfpower lot "
+                "show` lists its parts"
+            )
+    return tuple(dict.fromkeys(known[label] for label in labels))
+
+
+def _again_in_words(
+    asked: Asked, parts: Sequence[PartRow], *, where: str
+) -> Iterator[str]:
+    """Say how to measure again what is suspect, skipped or unmeasured."""
+    again = {Verdict.SKIPPED, Verdict.UNMEASURED}
+    labels = [one.label for one in parts if one.suspect or one.verdict in again]
+    if not labels:
+        return
+    words = ["halfpower", "lot", "run", asked.lot]
+    words += _option("--bench", asked.bench) + _option("--scene", asked.scene)
+    words += ["--seed", str(asked.seed)] if asked.scene else []
+    words += ["--records", where, *_option("--station", asked.station)]
+    words += _option("--present", asked.present)
+    for label in labels[:MOST_AGAIN]:
+        words += ["--again", label]
+    more = len(labels) - MOST_AGAIN
+    yield (
+        "To measure again what is suspect, skipped or unmeasured: "
+        f"{shlex.join(words)}{f' (and {more} more)' if more > 0 else ''}"
+    )
+
+
+def _option(name: str, value: object) -> list[str]:
+    return [] if value is None else [name, str(value)]
+
+
+def _talk_lines(lines: Iterable[str]) -> None:
+    for line in lines:
+        talk(line)
+
+
 def _hand_out(asked: Asked, lot: LotFile, base: RecordBase, *, stopped: str) -> int:
     name = lot.lot.name
     parts = list(base.parts(name))
-    if asked.json != STANDARD_OUTPUT:
-        counts = lot_counts(parts)
-        print_lines([f"Lot {name}: {counts}{'; ' if stopped else ''}{stopped}"])
+    say = _talk_lines if asked.json == STANDARD_OUTPUT else print_lines
+    counts = lot_counts(parts)
+    say([f"Lot {name}: {counts}{'; ' if stopped else ''}{stopped}"])
+    say([f"Kept in {base.where}"])
+    say(_again_in_words(asked, parts, where=base.where))
     if asked.junit is not None:
         from ...reports.lot import junit_xml
 

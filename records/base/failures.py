@@ -86,6 +86,8 @@ _LOST = (
 )
 # How psycopg's sentence begins where no connection came to stand.
 _CONNECTING = re.compile(r"connection (?:failed|is bad|timeout)|failed to resolve")
+# A damaged file's name of a table may be no text, not even in SQLite's own sentence.
+_OF_DATABASES = (SQLAlchemyError, sqlite3.Error, OSError, ImportError, UnicodeError)
 
 
 @contextmanager
@@ -103,7 +105,7 @@ def speaking(where: str, *, doing: str) -> Iterator[None]:
         yield
     except RecordError:
         raise
-    except (SQLAlchemyError, sqlite3.Error, OSError, ImportError) as error:
+    except _OF_DATABASES as error:
         raise in_words(error, where=where, doing=doing) from error
 
 
@@ -138,6 +140,8 @@ def _meaning(error: Exception) -> tuple[type[BaseError], str, str]:
     for key in (state, state[:2]) if state else ():
         if key in _SQLSTATE:
             return _SQLSTATE[key]
+    if isinstance(error, UnicodeError):
+        return _SQLITE[sqlite3.SQLITE_CORRUPT]
     if isinstance(error, PoolTimeoutError):
         return why_not_connected("timeout")
     if state is None and type(orig).__module__.startswith("psycopg"):

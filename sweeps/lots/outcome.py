@@ -36,11 +36,14 @@ class Part:
         Its place in the lot, from 1; the same where all are measured.
     label
         What it is called; empty until somebody says.
+    again
+        Whether it was measured before, and that very part is to be measured anew.
     """
 
     position: int
     number: int
     label: str
+    again: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

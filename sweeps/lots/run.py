@@ -4,7 +4,7 @@ Who presents the parts (`Desk`), who keeps what was found (`Keeper`) and who sho
 (`Display`) is given; what is kept of a part is safe before the next is presented.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import count
 from typing import Literal, Protocol
@@ -153,6 +153,8 @@ class LotRun:
         What an earlier run has done; it is carried on.
     checks
         Judges the check standard, where there is one.
+    again
+        Positions to be measured anew before the lot goes on, the standard before them.
 
     Attributes
     ----------
@@ -172,11 +174,15 @@ class LotRun:
         display: Display,
         standing: Standing | None = None,
         checks: CheckBook | None = None,
+        again: Sequence[int] = (),
     ) -> None:
         self._lot, self._on_bench = lot, on_bench
         self._desk, self._keeper, self._display = desk, keeper, display
         self.standing = standing or Standing()
         self._checks = checks
+        self._again_at = list(again)
+        if again:
+            self.standing.since_check = None
         self._last = self._part_at(max(self.standing.known, default=0))
         self._without_resonance = 0
         self._stored: list[int] = []
@@ -212,6 +218,12 @@ class LotRun:
                 self._check()
                 continue
             presented = self._desk.present(part, last=self._last, checked=self._checked)
+            if part.again and presented.label not in {"", part.label}:
+                self._display.note(
+                    f"{presented.label} is not {part.label}, which is to be measured "
+                    "again; put that in, or leave it out (skip)"
+                )
+                continue
             _WISHES[presented.wish](self, self._labelled(part, presented.label))
         if self._checks is not None and self.standing.since_check and not self.stopped:
             self._check()
@@ -225,6 +237,8 @@ class LotRun:
         return Part(position=position, number=number, label=label)
 
     def _next(self) -> Part | None:
+        if self._again_at and (part := self._part_at(self._again_at[0])):
+            return replace(part, again=True)
         return self._part_at(self._keeper.claim(self.standing))
 
     def _labelled(self, part: Part, label: str) -> Part:
@@ -256,6 +270,10 @@ class LotRun:
             self._measure(part if self._last is None else self._last)
 
     def _skip(self, part: Part) -> None:
+        if part.again:
+            self._again_at.remove(part.position)
+            self._display.note(f"{part.label} stays as it was")
+            return
         text = "left out by whoever is at the bench"
         self._store(self._unmeasured(part, Verdict.SKIPPED, "skipped", text))
 
@@ -334,6 +352,8 @@ class LotRun:
         part = replace(outcome.part, position=position)
         self.standing.note(part, outcome.verdict)
         self._stored.append(position)
+        if position in self._again_at:
+            self._again_at.remove(position)
         self._last = part
         self._display.part(
             replace(outcome, part=part),
