@@ -3,7 +3,7 @@
     python benchmarks/lot.py speed [--parts N] [--seed S]
     python benchmarks/lot.py memory [--parts N] [--seed S]
     python benchmarks/lot.py truth [--seeds N] [--seed FIRST] [--parts N]
-    python benchmarks/lot.py kill [N] [--seed S] [--records URL]
+    python benchmarks/lot.py kill [N] [--seed S] [--records URL] [--programs P]
 
 ``speed``: readings a part with and without a prior, parts a minute on this machine
 (what the simulated instruments cost included), and what a part costs over its
@@ -12,8 +12,10 @@ measurement: deciding, keeping (one SQLite transaction on disk) and showing.
 the process holds (Linux) at every fiftieth of it, its slope in bytes a part over the
 later half, and the processor's time of a part in the first and the last tenth.
 ``truth``: every verdict against what the scene drew; no defective part may be accepted.
-``kill``: a lot's process killed at random moments, run again until the lot is done;
-every part that was shown is in the base, none twice, and the chain verifies.
+``kill``: a lot's processes killed at random moments, run again until the lot is done;
+every part that was shown is in the base, none twice, no more than the lot's size, and
+the chain verifies. ``--records server`` is a PostgreSQL server of the script's own,
+flushing at every commit; there several programs, a station each, work at one lot.
 """
 
 import argparse
@@ -27,9 +29,11 @@ import statistics
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from collections import Counter
 from collections.abc import Iterator, Mapping
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 from uuid import uuid4
@@ -44,6 +48,7 @@ from halfpower.cli.lots.display import ShowLot
 from halfpower.cli.lots.keeping import BaseKeeper, circumstances_of, resumed
 from halfpower.drivers import Bench, open_bench
 from halfpower.records import open_base
+from halfpower.records.base import PartRow
 from halfpower.sim import SimulatedBench
 from halfpower.sweeps import LotRun
 from halfpower.sweeps.lots import (
@@ -57,7 +62,12 @@ from halfpower.sweeps.lots import (
 )
 from halfpower.sweeps.lots.measure import Measured
 
+sys.path.append(str(Path(__file__).parents[1] / "tests" / "records" / "base"))
+
+from postgres_server import postgres_programs, running_postgres
+
 BUNDLED = Path(__file__).parents[1] / "cli" / "lots" / "choke-lot.toml"
+KILLED_SIZE = 40
 SHARE_MEASURING, LONGEST_S = 0.8, 2.0  # of the kills; from then to the kill
 AT = "2001-02-03T04:05:06Z"
 PROGRAM = (
@@ -295,101 +305,145 @@ def print_table(counted: Mapping[tuple[str, str], int]) -> None:
         print(f"{defect:14}{row}")
 
 
-def kill(n: int, *, seed: int, records: str) -> int:
-    """Kill a lot's process n times; return how often something was wrong."""
+@dataclass(slots=True, kw_only=True)
+class Killed:
+    """What came of killing a lot's programs."""
+
+    kills: int = 0
+    ended: Counter[int] = field(default_factory=Counter)
+    measuring: int = 0
+    shown: int = 0
+    unshown: int = 0
+    lost: int = 0
+    doubled: int = 0
+    over: int = 0
+    faults: list[str] = field(default_factory=list)
+
+
+def kill(n: int, *, seed: int, where: str, programs: int) -> int:
+    """Kill a lot's programs n times; return how often something was wrong."""
     rng = random.Random(seed)  # noqa: S311 - moments, no secret
-    wrong, lots, killed, parts = 0, 0, 0, 0
+    found, lots, begun_s = Killed(), 0, time.perf_counter()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        while killed < n:
+        where = where or str(folder / "base")
+        while found.kills < n:
             lots += 1
             (folder / "lot.toml").write_text(
                 BUNDLED.read_text("utf-8")
-                .replace("size = 200", "size = 40")
+                .replace("size = 200", f"size = {KILLED_SIZE}")
                 .replace("every = 50", "every = 15")
                 .replace("bag-of-chokes", f"bag {lots}"),
                 encoding="utf-8",
             )
-            done = False
-            while not done and killed < n:
-                done, fault = _killed_once(folder, rng, seed=lots, records=records)
-                killed += not done
-                parts += "/40  L" in (folder / "said").read_text("utf-8")
-                wrong += bool(fault)
-                if fault:
-                    print(f"lot {lots}, kill {killed}: {fault}")
+            while found.kills < n and len(_parts(folder, where)) < KILLED_SIZE:
+                run = [_Program(folder, rng, station=one) for one in range(programs)]
+                _killed_once(run, folder, found, seed=lots, where=where)
     print(
-        f"{killed} kills over {lots} lots of 40, {parts} runs got as far as a part: "
-        f"{wrong} with something wrong"
+        f"{found.kills} kills in {time.perf_counter() - begun_s:.0f} s, {lots} lots of "
+        f"{KILLED_SIZE}, {programs} program(s) at a lot; {found.measuring} runs got as "
+        f"far as a part; ended by themselves, by status: {dict(found.ended)}"
     )
-    return wrong
+    print(
+        f"parts shown {found.shown}, of these lost {found.lost}; stored, killed before "
+        f"it was shown {found.unshown}; doubled {found.doubled}; over the lot's size "
+        f"{found.over}; other faults {len(found.faults)}"
+    )
+    for fault in found.faults:
+        print(fault)
+    return found.lost + found.doubled + found.over + len(found.faults)
 
 
-def _killed_once(
-    folder: Path, rng: random.Random, *, seed: int, records: str
-) -> tuple[bool, str]:
-    """Run, kill, look; say whether the lot was done, and what was wrong."""
-    where = records or str(folder / "base")
-    before = _positions(folder, where=where)
-    said = folder / "said"
-    with said.open("w") as file:
-        process = subprocess.Popen(  # noqa: S603 - our own program
-            [
-                *(sys.executable, "-c", PROGRAM, "run", "lot.toml"),
-                *("--scene", "choke-lot", "--seed", str(seed), "--records", where),
-            ],
-            cwd=folder,
-            stdout=subprocess.DEVNULL,
-            stderr=file,
-            env=os.environ | {"OMP_NUM_THREADS": "1", "COLUMNS": "200"},
-        )
+class _Program(threading.Thread):
+    """One run of a lot at a station, killed at a moment of its own."""
+
+    def __init__(self, folder: Path, rng: random.Random, *, station: int) -> None:
+        super().__init__()
+        self.said = folder / f"said {station}"
+        self.status = 0
         # Most moments are while parts are being measured, the rest anywhere.
-        if rng.random() < SHARE_MEASURING:
-            _until_measuring(process, said)
-        try:
-            process.wait(timeout=rng.uniform(0.0, LONGEST_S))
-        except subprocess.TimeoutExpired:
-            process.send_signal(signal.SIGKILL)
-            process.wait()
-    shown = [
-        line.split()[1]
-        for line in said.read_text("utf-8").splitlines()
-        if "/40  L" in line
-    ]
-    done = process.returncode != -signal.SIGKILL
-    return done, _fault(folder, before=before, shown=shown, where=where)
+        self._measuring = rng.random() < SHARE_MEASURING
+        self._until_s = rng.uniform(0.0, LONGEST_S)
+        self._station = f"station {station}"
+
+    def command(self, seed: int, where: str) -> "_Program":
+        """Take the command, and begin."""
+        self._command = [
+            *(sys.executable, "-c", PROGRAM, "run", "lot.toml"),
+            *("--scene", "choke-lot", "--seed", str(seed), "--records", where),
+            *("--station", self._station),
+        ]
+        self.start()
+        return self
+
+    def run(self) -> None:
+        """Run it, and kill it."""
+        with self.said.open("w") as file:
+            process = subprocess.Popen(  # noqa: S603 - our own program
+                self._command,
+                cwd=self.said.parent,
+                stdout=subprocess.DEVNULL,
+                stderr=file,
+                env=os.environ | {"OMP_NUM_THREADS": "1", "COLUMNS": "200"},
+            )
+            while self._measuring and process.poll() is None and not self.shown():
+                time.sleep(0.01)  # noqa: TID251 - another process
+            try:
+                process.wait(timeout=self._until_s)
+            except subprocess.TimeoutExpired:
+                process.send_signal(signal.SIGKILL)
+                process.wait()
+        self.status = process.returncode
+
+    def shown(self) -> list[str]:
+        """Give the labels that it has shown."""
+        mark = f"/{KILLED_SIZE}  L"
+        lines = self.said.read_text("utf-8").splitlines()
+        return [line.split()[1] for line in lines if mark in line]
 
 
-def _until_measuring(process: "subprocess.Popen[bytes]", said: Path) -> None:
-    """Wait until the first part is shown."""
-    while process.poll() is None and "/40  L" not in said.read_text("utf-8"):
-        time.sleep(0.01)  # noqa: TID251 - another process
-
-
-def _positions(folder: Path, *, where: str) -> list[str]:
-    """Give the labels in the base, of the newest lot, in the order of positions."""
+def _parts(folder: Path, where: str) -> list[PartRow]:
+    """Give the parts in the base of the newest lot, all attempts."""
     if "://" not in where and not Path(where).exists():
         return []
     with open_base(where) as base:
-        lots = base.lots()
         wanted = (folder / "lot.toml").read_text("utf-8")
-        mine = [one.name for one in lots if one.file_text == wanted]
-        return [part.label for part in base.parts(mine[0])] if mine else []
+        mine = [one.name for one in base.lots() if one.file_text == wanted]
+        return list(base.parts(mine[0], all_attempts=True)) if mine else []
 
 
-def _fault(folder: Path, *, before: list[str], shown: list[str], where: str) -> str:
-    after = _positions(folder, where=where)
-    if after != [f"L{number:03}" for number in range(1, len(after) + 1)]:
-        return f"positions {after}"
-    # One more may have been kept and not shown; none may be shown and not kept.
-    expected = len(before) + len(shown)
-    if len(after) not in {expected, expected + 1}:
-        return f"{len(before)} before, {len(shown)} shown, {len(after)} kept"
-    if shown and shown != after[len(before) : len(before) + len(shown)]:
-        return f"went on at {shown[0]} after {len(before)}"
-    with open_base(where) as base:
-        finding = base.verify().finding
-    return f"verify: {finding}" if finding else ""
+def _killed_once(
+    programs: list[_Program], folder: Path, found: Killed, *, seed: int, where: str
+) -> None:
+    """Run, kill, and look at what is left."""
+    before = {one.label for one in _parts(folder, where)}
+    for one in [one.command(seed, where) for one in programs]:
+        one.join()
+        killed = one.status == -signal.SIGKILL
+        found.kills += killed
+        found.ended.update(() if killed else (one.status,))
+        found.measuring += bool(one.shown())
+    after = _parts(folder, where)
+    shown = [label for one in programs for label in one.shown()]
+    labels = [one.label for one in after]
+    kept = set(labels)
+    found.shown += len(shown)
+    found.lost += len({*shown, *before} - kept)
+    found.unshown += len(kept - before - set(shown))
+    found.doubled += len(labels) - len(kept) + len(shown) - len(set(shown))
+    found.over += sum(one.position > KILLED_SIZE for one in after)
+    if len(kept - before) > len(set(shown)) + len(programs):
+        found.faults.append(f"lot {seed}: more was stored than was in hand")
+    if any(one.label != f"L{one.position:03}" for one in after):
+        found.faults.append(f"lot {seed}: labels {labels}")
+    if not any(one.status == -signal.SIGKILL for one in programs) and len(kept) < (
+        KILLED_SIZE
+    ):
+        found.faults.append(f"lot {seed}: ended with {len(kept)} parts")
+    if Path(where).exists() or "://" in where:
+        with open_base(where) as base:
+            finding = base.verify().finding
+        found.faults += [f"lot {seed}: {finding}"] if finding else []
 
 
 def main() -> int:
@@ -400,7 +454,8 @@ def main() -> int:
     parser.add_argument("--seeds", type=int, default=3)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--parts", type=int, default=200)
-    parser.add_argument("--records", default="", help="URL of a base, for kill")
+    parser.add_argument("--records", default="", help="a base's URL, or server")
+    parser.add_argument("--programs", type=int, default=1, help="at one lot, for kill")
     given = parser.parse_args()
     if given.what == "speed":
         speed(parts=given.parts, seed=given.seed)
@@ -409,7 +464,14 @@ def main() -> int:
     elif given.what == "truth":
         truth(seeds=range(given.seed, given.seed + given.seeds), parts=given.parts)
     else:
-        return 1 if kill(given.n, seed=given.seed, records=given.records) else 0
+        with ExitStack() as stack:
+            where = given.records
+            if where == "server" and (programs := postgres_programs()) is not None:
+                server = stack.enter_context(running_postgres(programs, durable=True))
+                where = server.format("postgres")
+            return bool(
+                kill(given.n, seed=given.seed, where=where, programs=given.programs)
+            )
     return 0
 
 
