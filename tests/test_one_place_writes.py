@@ -15,6 +15,8 @@ OTHERS = {
     "records/base/side_file.py",  # grows entry by entry, safe at each
     "drivers/link/byte_log.py",  # grows line by line, to the last byte of a killed run
     "drivers/link/lock.py",  # who holds a lock, for as long as it is held
+    "records/base/holding.py",  # who has a lot in hand, for as long
+    "cli/faults.py",  # a fault's log, for which nothing of the rest may be trusted
 }
 
 

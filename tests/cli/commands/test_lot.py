@@ -3,6 +3,7 @@
 import io
 import json
 import re
+import shlex
 import sqlite3
 import sys
 import xml.etree.ElementTree as ET
@@ -194,6 +195,40 @@ def test_a_run_goes_on_after_the_last_part_kept(
     assert "Going on after 2 parts" in ended.stderr
     assert taken[3:] == ["L003", "L004"]
     assert [label for label, _ in labels()] == ["L001", "L002", "L003", "L004"]
+
+
+def test_the_ending_says_where_it_is_kept_and_how_to_measure_again() -> None:
+    """The command that it gives measures that part anew; both results are kept.
+
+    A standard stated as 40 uH where 34.8 are measured makes every part suspect.
+    """
+    check = (
+        '[check]\nevery = 5\nstandard = "S"\nquantity = "inductance"\n'
+        'mean = "40uH"\nsd = "20nH"\n'
+    )
+    ended = lot(lot_file(size=2, more=check), *SCENE)
+    where = str(Path("base").absolute())
+    assert f"in {where}" in ended.stderr.splitlines()[0]
+    assert f"Kept in {where}" in ended.stdout.splitlines()
+    command = shlex.split(ended.stdout.splitlines()[-1].partition(": ")[2])
+    assert command[:4] == ["halfpower", "lot", "run", "lot.toml"]
+    assert command[-4:] == ["--again", "L001", "--again", "L002"]
+    assert lot(*command[3:-2]).exit_code == 1
+    with open_base("base") as base:
+        (row,) = base.lots()
+        attempts = [
+            (one.label, one.attempt) for one in base.parts(row.name, all_attempts=True)
+        ]
+        assert row.state is LotState.FINISHED
+    assert attempts == [("L001", 1), ("L002", 1), ("L001", 2)]
+    ended = lot("lot.toml", *SCENE, "--again", "L099")
+    assert ended.exit_code == 2
+    assert "has no part 'L099' to measure again" in ended.stderr
+
+
+def test_a_lot_without_doubt_is_not_to_be_measured_again() -> None:
+    """Rejected is a result; nothing is said about it."""
+    assert "--again" not in lot(lot_file(), *SCENE).stdout
 
 
 def test_a_changed_lot_file_does_not_go_on_with_the_old_lot() -> None:

@@ -100,6 +100,31 @@ def test_show_gives_a_lot_in_figures(filled: Path) -> None:
     assert "suspect parts: 4" in out
 
 
+def test_a_lot_is_named_by_a_part_of_its_name(tmp_path: Path) -> None:
+    """Its whole name first, then what stands before a bracket, then any part of it."""
+    path = tmp_path / "records.sqlite3"
+    names = ("bag 1 (simulated)", "bag 10 (simulated)", "other", "other one")
+    with open_base(path) as base:
+        for name in names:
+            base.open_lot(
+                invented.LotEntry(
+                    name=name, file_text="", begun=invented.at(0), station="north"
+                )
+            )
+    for said, meant in (
+        ("bag 1", names[0]),
+        ("BAG 10", names[1]),
+        ("other", names[2]),
+        ("one", names[3]),
+    ):
+        assert f"Lot {meant}" in run(path, "show", said).stdout
+    for said, listed in (("bag", names[:2]), ("none", names)):
+        ended = run(path, "show", said)
+        assert ended.exit_code == 2
+        assert str(path) in ended.stderr
+        assert [one for one in names if repr(one) in ended.stderr] == list(listed)
+
+
 def test_show_gives_a_part_and_its_hostile_label(filled: Path) -> None:
     """As text: what looks like markup is none."""
     out = run(filled, "show", "chokes", "2").stdout

@@ -119,6 +119,20 @@ def test_after_a_check_the_question_says_what_again_would_repeat() -> None:
     assert "(last: the check standard S1; /again repeats it)" in questions[0]
 
 
+def test_a_part_to_be_measured_again_is_asked_for_by_its_label() -> None:
+    """Where labels are scanned: its place in the lot is on no part."""
+    questions: list[str] = []
+
+    def ask(question: str) -> str:
+        questions.append(question)
+        return "A-1"
+
+    desk = PersonDesk(invented("ask"), ask=ask, tell=lambda _: None, lamp=dark())
+    part = Part(position=2, number=2, label="A-1", again=True)
+    assert desk.present(part, last=None).label == "A-1"
+    assert "Put A-1 on the fixture, then scan or type its label:" in questions[0]
+
+
 @pytest.mark.parametrize(
     ("output", "said"),
     [

@@ -1,6 +1,7 @@
 """Two programs at one lot: its size, its labels and its parts stay what they are."""
 
 import os
+import re
 import runpy
 import subprocess
 import sys
@@ -9,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from sqlalchemy import create_engine, text
+from sqlalchemy.exc import ProgrammingError
 
 from halfpower.records import open_base
 from halfpower.records.base import LotState
@@ -100,17 +102,50 @@ def test_the_same_command_twice_is_refused_with_who_has_it(
     assert check_whole(where) == {"here"}
 
 
+def ordered(url: str, *statements: str) -> None:
+    """Have a server do something."""
+    engine = create_engine(url, isolation_level="AUTOCOMMIT")
+    with engine.connect() as connection:
+        for one in statements:
+            connection.execute(text(one))
+    engine.dispose()
+
+
 def test_two_stations_share_a_lot_on_a_server(server: str) -> None:
     """No part twice and none left; what another has in hand at one's end is no pass.
 
     A station that begins late may find little or nothing left to do.
     """
-    engine = create_engine(server, isolation_level="AUTOCOMMIT")
-    with engine.connect() as connection:
-        connection.execute(text("CREATE DATABASE stations"))
-    engine.dispose()
+    ordered(server, "CREATE DATABASE stations")
     where = server.replace("/postgres?", "/stations?")
     ended = run_all(where, ("north", "south"))
     assert {status for status, _ in ended} <= {0, 1}
     assert all(status == 1 for status, said in ended if "of its parts in hand" in said)
     assert check_whole(where) <= {"north", "south"}
+
+
+def test_a_role_with_the_documented_rights_runs_a_lot(server: str) -> None:
+    """The page's own GRANTs, to the letter; it cannot remove what it stored.
+
+    Without one of them the lot is refused, before a part is measured.
+    """
+    page = (Path(__file__).parents[3] / "docs" / "records.md").read_text("utf-8")
+    (rights,) = re.findall(r"```sql\n(.*?)```", page, flags=re.DOTALL)
+    grants = [one.strip() for one in rights.split(";") if one.strip()]
+    ordered(server, "CREATE DATABASE records", "CREATE ROLE bench LOGIN")
+    owner = server.replace("/postgres?", "/records?")
+    bench = owner.replace("halfpower@", "bench@")
+    with open_base(owner):
+        pass
+    ordered(owner, *grants[:-1])
+    ((status, said),) = run_all(bench, ("north",))
+    assert status == 2
+    assert "this user may not write there" in " ".join(said.split())
+    ordered(owner, grants[-1])
+    ((status, _),) = run_all(bench, ("north",))
+    assert status == 1  # the scene has bad parts
+    assert check_whole(bench) == {"north"}
+    with pytest.raises(ProgrammingError, match="permission denied"):
+        ordered(bench, "DELETE FROM parts")
+    with pytest.raises(ProgrammingError, match="permission denied"):
+        ordered(bench, "UPDATE parts SET verdict = 'accepted'")

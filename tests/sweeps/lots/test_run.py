@@ -387,6 +387,53 @@ def test_only_what_this_bench_stored_is_taken_back() -> None:
     assert bench.measured == ["L1", "L3", "L1", "L3", "L4", "L5"]
 
 
+WHOLE = {
+    n: Verdict.SKIPPED if n == 4 else Verdict.ACCEPTED for n in range(1, 6)
+}  # all five
+
+
+def test_parts_of_a_finished_lot_are_measured_again_by_position() -> None:
+    """The standard first, the parts asked for alone, the standard last."""
+    labels = {n: f"L{n}" for n in WHOLE}
+    kept, bench, done = run(
+        lot_with(CHECK),
+        standing=Standing(known=dict(WHOLE), labels=labels, since_check=0),
+        again=(4, 2),
+    )
+    assert bench.measured == ["S1", "L4", "L2", "S1"]
+    seen = [(one.part.label, one.part.position, one.again) for one in kept.parts]
+    assert seen == [("L4", 4, True), ("L2", 2, True)]
+    assert done.stopped == ""
+
+
+@pytest.mark.parametrize("label", ['"L{number}"', '"ask"'])
+def test_a_part_to_be_measured_again_stays_as_it_was_where_it_is_skipped(
+    label: str,
+) -> None:
+    """A skip would take the place of its result; however the labels are made."""
+    kept, bench, done = run(
+        lot_with(**{'"L{number}"': label}),
+        desk=ScriptedDesk(["skip"]),
+        standing=Standing(known=dict(WHOLE), labels={2: "B"}),
+        again=(2,),
+    )
+    assert (bench.measured, kept.parts, done.stopped) == ([], [], "")
+    assert kept.shown == ["B stays as it was"]
+
+
+def test_another_label_than_the_one_to_be_measured_again_is_refused() -> None:
+    """Scanned C where B was to come: nothing is driven until B is there."""
+    kept, bench, _ = run(
+        lot_with(**{'"L{number}"': '"ask"'}),
+        desk=ScriptedDesk(["C", "B"]),
+        standing=Standing(known=dict(WHOLE), labels={2: "B", 3: "C"}),
+        again=(2,),
+    )
+    assert bench.measured == ["B"]
+    assert "C is not B" in kept.shown[0]
+    assert [one.part.position for one in kept.parts] == [2]
+
+
 def test_a_link_that_fails_stops_the_lot_with_all_before_it_kept() -> None:
     """The error goes up; the part in hand is not kept."""
     kept = Kept()
