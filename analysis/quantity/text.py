@@ -15,6 +15,7 @@ from quantiphy import InvalidNumber
 from quantiphy import Quantity as PrefixedNumber
 
 from ..errors import InputError
+from ..given_text import shown
 from .stated import Stated
 
 __all__ = [
@@ -89,8 +90,8 @@ def parse_quantity(text: str, unit: Unit) -> float:
     rule = UNITS[unit]
     if value != 0.0 and not rule.lowest <= abs(value) <= rule.highest:
         raise InputError(
-            f"{text!r} is {value:g} {_shown_unit(unit)}, outside {rule.lowest:g} to "
-            f"{rule.highest:g}; check the prefix (an example: {rule.example})",
+            f"{shown(text)} is {value:g} {_shown_unit(unit)}, outside "
+            f"{rule.lowest:g} to {rule.highest:g}; check the prefix (an example: {rule.example})",
             text=text,
             value=value,
         )
@@ -103,7 +104,7 @@ def _read(text: str, unit: Unit) -> float:
     number = _NUMBER.match(stripped)
     if number is None or "," in stripped or "_" in stripped:
         raise InputError(
-            f"{text!r} is not a number with a unit; write it like {rule.example}",
+            f"{shown(text)} is not a number with a unit; write it like {rule.example}",
             text=text,
         )
     tail = stripped[number.end() :].strip()
@@ -119,7 +120,7 @@ def _share(tail: str, *, text: str) -> float:
         return 1.0
     if tail not in _SHARES:
         raise InputError(
-            f"{text!r} is not a share; write it like 1%, 2ppm or 0.01", text=text
+            f"{shown(text)} is not a share; write it like 1%, 2ppm or 0.01", text=text
         )
     return _SHARES[tail]
 
@@ -128,7 +129,7 @@ def _prefixed(text: str, *, tail: str, unit: Unit) -> float:
     rule = UNITS[unit]
     if unit == "m" and tail == "m":
         raise InputError(
-            f"{text!r} could be metres or milli-something; write 1.6mm or 1600mm",
+            f"{shown(text)} could be metres or milli-something; write 1.6mm or 1600mm",
             text=text,
         )
     try:
@@ -136,12 +137,13 @@ def _prefixed(text: str, *, tail: str, unit: Unit) -> float:
         number = PrefixedNumber(text if _SYMBOL.fullmatch(tail) else "")
     except InvalidNumber as error:
         raise InputError(
-            f"{text!r} is not a number with a unit; write it like {rule.example}",
+            f"{shown(text)} is not a number with a unit; write it like {rule.example}",
             text=text,
         ) from error
     if number.units not in {"", *rule.spellings}:
         raise InputError(
-            f"{text!r} is not in {_shown_unit(unit)}; write it like {rule.example}",
+            f"{shown(text)} is not in {_shown_unit(unit)}; write it like "
+            f"{rule.example}",
             text=text,
         )
     return float(number)
@@ -172,7 +174,8 @@ def parse_stated(text: str, unit: Unit) -> Stated:
     # A last digit more: a width written by `describe` may have been rounded up.
     if width < 0.0 or (value != 0.0 and width > abs(value) * (1.0 + 1e-6)):
         raise InputError(
-            f"{text!r}: a doubt of {doubt.strip()} on {head.strip()} says nothing; "
+            f"{shown(text)}: a doubt of {doubt.strip()[:60]} on {head.strip()[:60]} "
+            "says nothing; "
             "give limits smaller than the value",
             text=text,
         )

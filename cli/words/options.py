@@ -195,11 +195,12 @@ def length_of(text: str, *, option: str) -> "Stated":
         It has no unit, or is none.
     """
     from ...analysis.errors import InputError
+    from ...analysis.given_text import shown
     from ...analysis.quantity import parse_stated
 
     if re.fullmatch(r"[\d.eE+\-]+", text.strip(), re.ASCII):
         raise InputError(
-            f"{option} {text!r} has no unit; write it like {text.strip()}mm"
+            f"{option} {shown(text)} has no unit; write it like {text.strip()[:60]}mm"
         )
     return parse_stated(text, "m")
 
@@ -236,8 +237,9 @@ def choice_of(text: str, choices: tuple[Choice, ...], *, option: str) -> Choice:
         It is none of them.
     """
     from ...analysis.errors import InputError
+    from ...analysis.given_text import shown
 
     for choice in choices:
         if choice == text:
             return choice
-    raise InputError(f"{option} is one of {', '.join(choices)}, not {text!r}")
+    raise InputError(f"{option} is one of {', '.join(choices)}, not {shown(text)}")

@@ -130,7 +130,8 @@ def read_steps(path: Path) -> tuple[dict[str, list[Reading]], bool]:
     """
     table = _table(path)
     names = table.names
-    if "step" not in names or _amplitude_column(names, path=path) != "amplitude_v":
+    needed = {"frequency_hz", "step"} <= set(names)
+    if not needed or _amplitude_column(names, path=path) != "amplitude_v":
         raise InputError(f"readings file {path} is not a measurement's own")
     whole = table.without_a_cut_end()
     steps = {step: whole.of_step(step).readings() for step in whole.steps}

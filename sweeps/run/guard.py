@@ -16,6 +16,7 @@ from decimal import ROUND_DOWN, Context
 import numpy as np
 from scipy.optimize import minimize_scalar
 
+from ...analysis.errors import InputError
 from ...analysis.reading import Reading
 from ...analysis.tank import Tank, tank_shunt
 from ...analysis.uncertainty import values_of
@@ -91,7 +92,14 @@ class TankGuard:
 
         It rises with frequency at first and falls where the source resistance, or a
         low one behind an output coupling, takes more than the coil.
+
+        Raises
+        ------
+        InputError
+            The span does not begin above zero.
         """
+        if not lowest_hz > 0.0:
+            raise InputError(f"a frequency of {lowest_hz:g} Hz cannot be driven")
         grid = np.geomspace(lowest_hz, highest_hz, LOOKS)
         best = int(np.argmax([self.predicted_v(float(hz)) for hz in grid]))
         beside = grid[max(best - 1, 0)], grid[min(best + 1, LOOKS - 1)]

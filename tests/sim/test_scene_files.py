@@ -1,5 +1,7 @@
 """Scene files: read, refused with the line, and the nearest key named."""
 
+import os
+
 import pytest
 
 from halfpower.sim import SceneError, bundled_scenes, load_scene
@@ -163,3 +165,51 @@ def test_a_fixture_whose_nodes_hang_in_the_air_is_refused(tmp_path):
     )
     with pytest.raises(SceneError, match="touches the node b"):
         load_fixture(str(path))
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"a = " + b"[" * 100_000, "nested more than 20 deep"),
+        (b"a." * 100_000 + b"b = 1", "nested more than 20 deep"),
+        (b"a = " + b"9" * 5000, "thousands of digits"),
+        (b"a = 99999999999999999999", "more than 64 bits"),
+        (b'a = "\\u0000"', "a control character"),
+        ("a = 'µ'".encode("latin-1"), "not UTF-8"),
+        (b"#" * 250_001, "larger than 0.25 MB"),
+        (GOOD.replace("3.3e-6", "1e-300").encode(), "beyond anything on a bench"),
+        (GOOD.replace("192.0.2.10::inst0", "").encode(), "resource"),
+    ],
+    ids=lambda one: str(one)[:12],
+)
+def test_what_no_scene_may_hold_is_refused(tmp_path, content, said):
+    """Before it takes memory or time, or fails where nobody knows it."""
+    path = tmp_path / "scene.toml"
+    path.write_bytes(content)
+    with pytest.raises(SceneError, match=said):
+        load_scene(path)
+
+
+def test_a_pipe_is_no_scene(tmp_path):
+    """It would be waited on."""
+    path = tmp_path / "scene.toml"
+    os.mkfifo(path)
+    with pytest.raises(SceneError, match="a pipe"):
+        load_scene(path)
+
+
+def test_a_draw_that_cannot_be_is_told_of(tmp_path):
+    """A spread wider than its value reaches below zero; the seed says when."""
+    path = tmp_path / "scene.toml"
+    spread = "{nominal = 1e-12, half_width = 1e-9}"
+    wide = f"[fixture.elements.stray]\ncapacitance_f = {spread}\n"
+    path.write_text(GOOD.replace("[parts.coil]", f"{wide}[parts.coil]"))
+    scene = load_scene(path)
+    refused = 0
+    for seed in range(20):
+        try:
+            scene.build(seed=seed)
+        except SceneError as error:
+            assert f"with seed {seed} it cannot be built: " in str(error)
+            refused += 1
+    assert 0 < refused < 20  # 50 % each: a miss is one in half a million

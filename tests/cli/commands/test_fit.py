@@ -92,3 +92,25 @@ def test_a_missing_file_is_status_2(halfpower: Run) -> None:
     ended = halfpower("fit", "nowhere.csv")
     assert ended.status == 2
     assert "nowhere.csv" in ended.err
+
+
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [("1e-300,0.1", "nobody measures"), ("1e6,1e300", "nobody measures")],
+)
+def test_a_number_that_nobody_measures_is_refused(
+    halfpower: Run, row: str, said: str
+) -> None:
+    """Its powers would be no numbers: the line is named instead."""
+    ended = fitted(halfpower, rows(peak()) + row + "\n")
+    assert ended.status == 2
+    assert "line 43: " in ended.err
+    assert said in ended.err
+
+
+@pytest.mark.parametrize("label", ["a\nb", "\x1b[2J", "x" * 201])
+def test_a_label_is_one_line_of_200_characters(halfpower: Run, label: str) -> None:
+    """Here as on a bench and in a lot."""
+    ended = fitted(halfpower, rows(peak()), "--label", label)
+    assert ended.status == 2
+    assert "cannot be used: it h" in ended.err

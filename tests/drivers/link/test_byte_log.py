@@ -1,6 +1,7 @@
 """Every byte, both ways, with its time and its instrument."""
 
 import ast
+import os
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from datetime import UTC, datetime
@@ -109,3 +110,11 @@ def test_a_trace_that_cannot_be_written_is_an_input_error(tmp_path: Path) -> Non
     """Before anything is driven."""
     with pytest.raises(InputError, match="cannot be written"):
         ByteLog(tmp_path / "no" / "such" / "folder")
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes with names here")
+def test_a_trace_into_a_pipe_is_refused(tmp_path: Path) -> None:
+    """Opening it would wait, without a word, for somebody who reads."""
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(InputError, match="is a pipe; name a file"):
+        ByteLog(tmp_path / "pipe")
