@@ -91,7 +91,8 @@ def parse_quantity(text: str, unit: Unit) -> float:
     if value != 0.0 and not rule.lowest <= abs(value) <= rule.highest:
         raise InputError(
             f"{shown(text)} is {value:g} {_shown_unit(unit)}, outside "
-            f"{rule.lowest:g} to {rule.highest:g}; check the prefix (an example: {rule.example})",
+            f"{rule.lowest:g} to {rule.highest:g}; check the prefix (an example: "
+            f"{rule.example})",
             text=text,
             value=value,
         )
