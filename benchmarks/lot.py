@@ -3,7 +3,8 @@
     python benchmarks/lot.py speed [--parts N] [--seed S]
     python benchmarks/lot.py memory [--parts N] [--seed S]
     python benchmarks/lot.py truth [--seeds N] [--seed FIRST] [--parts N]
-    python benchmarks/lot.py kill [N] [--seed S] [--records URL] [--programs P]
+    python benchmarks/lot.py kill [N] [--seed S] [--records URL]
+           [--programs P] [--minutes M]
 
 ``speed``: readings a part with and without a prior, parts a minute on this machine
 (what the simulated instruments cost included), and what a part costs over its
@@ -21,6 +22,7 @@ flushing at every commit; there several programs, a station each, work at one lo
 import argparse
 import contextlib
 import gc
+import math
 import os
 import random
 import resource
@@ -320,14 +322,21 @@ class Killed:
     faults: list[str] = field(default_factory=list)
 
 
-def kill(n: int, *, seed: int, where: str, programs: int) -> int:
+def kill(
+    n: int, *, seed: int, where: str, programs: int, minutes: float = math.inf
+) -> int:
     """Kill a lot's programs n times; return how often something was wrong."""
     rng = random.Random(seed)  # noqa: S311 - moments, no secret
     found, lots, begun_s = Killed(), 0, time.perf_counter()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         where = where or str(folder / "base")
-        while found.kills < n:
+
+        def goes_on() -> bool:
+            spent_s = time.perf_counter() - begun_s
+            return found.kills < n and spent_s < 60.0 * minutes
+
+        while goes_on():
             lots += 1
             (folder / "lot.toml").write_text(
                 BUNDLED.read_text("utf-8")
@@ -336,7 +345,7 @@ def kill(n: int, *, seed: int, where: str, programs: int) -> int:
                 .replace("bag-of-chokes", f"bag {lots}"),
                 encoding="utf-8",
             )
-            while found.kills < n and len(_parts(folder, where)) < KILLED_SIZE:
+            while goes_on() and len(_parts(folder, where)) < KILLED_SIZE:
                 run = [_Program(folder, rng, station=one) for one in range(programs)]
                 _killed_once(run, folder, found, seed=lots, where=where)
     print(
@@ -455,6 +464,7 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--parts", type=int, default=200)
     parser.add_argument("--records", default="", help="a base's URL, or server")
+    parser.add_argument("--minutes", type=float, default=math.inf, help="at most")
     parser.add_argument("--programs", type=int, default=1, help="at one lot, for kill")
     given = parser.parse_args()
     if given.what == "speed":
@@ -470,7 +480,13 @@ def main() -> int:
                 server = stack.enter_context(running_postgres(programs, durable=True))
                 where = server.format("postgres")
             return bool(
-                kill(given.n, seed=given.seed, where=where, programs=given.programs)
+                kill(
+                    given.n,
+                    seed=given.seed,
+                    where=where,
+                    programs=given.programs,
+                    minutes=given.minutes,
+                )
             )
     return 0
 

@@ -17,6 +17,8 @@ from halfpower.records.base import LotState
 
 SERVER = Path(__file__).parents[2] / "records" / "base" / "postgres_server.py"
 SIZE = 14
+NORMAL = {0, 1}  # a part may come out undecided, or be in the other's hand at the end
+pytestmark = pytest.mark.timeout(300)  # several programs, one after the other
 TEXT = f"""\
 [lot]
 name = "shared"
@@ -98,7 +100,7 @@ def test_the_same_command_twice_is_refused_with_who_has_it(
     assert "is being run by process 12345, station here; wait for it or end it" in words
     # At once, the second waits for the first as long as that is no nuisance.
     ended = run_all(where, ("here", "here"))
-    assert {status for status, _ in ended} <= {1, 2}  # the scene has bad parts
+    assert {status for status, _ in ended} <= {*NORMAL, 2}
     assert check_whole(where) == {"here"}
 
 
@@ -119,7 +121,7 @@ def test_two_stations_share_a_lot_on_a_server(server: str) -> None:
     ordered(server, "CREATE DATABASE stations")
     where = server.replace("/postgres?", "/stations?")
     ended = run_all(where, ("north", "south"))
-    assert {status for status, _ in ended} <= {0, 1}
+    assert {status for status, _ in ended} <= NORMAL
     assert all(status == 1 for status, said in ended if "of its parts in hand" in said)
     assert check_whole(where) <= {"north", "south"}
 
@@ -143,7 +145,7 @@ def test_a_role_with_the_documented_rights_runs_a_lot(server: str) -> None:
     assert "this user may not write there" in " ".join(said.split())
     ordered(owner, grants[-1])
     ((status, _),) = run_all(bench, ("north",))
-    assert status == 1  # the scene has bad parts
+    assert status in NORMAL
     assert check_whole(bench) == {"north"}
     with pytest.raises(ProgrammingError, match="permission denied"):
         ordered(bench, "DELETE FROM parts")
