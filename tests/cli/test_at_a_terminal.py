@@ -213,7 +213,7 @@ def test_a_check_standard_is_not_taken_for_a_part_nor_measured_by_a_slip(
     assert not is_driven(port)
     person.type("stop\n")
     assert person.end() == 1
-    assert "1 parts" in person.text.splitlines()[-1]
+    assert "1 parts: 1 accepted" in " ".join(person.text.split())
 
 
 def test_a_label_that_is_scanned_twice_is_one_part(
