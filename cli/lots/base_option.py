@@ -30,6 +30,8 @@ def base_files(where: str | None) -> dict[str, Path]:
     from ...records.base import default_path
 
     path = default_path() if where is None else Path(where.removeprefix("sqlite:///"))
+    if not path.name:
+        return {}  # it cannot be opened either, which says so
     return {
         "the record base": path,
         "the record base's log": path.with_name(f"{path.name}-wal"),

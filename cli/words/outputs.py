@@ -11,6 +11,7 @@ from itertools import combinations
 from pathlib import Path
 
 from ...analysis.errors import InputError
+from ...analysis.given_text import shown
 from .output import STANDARD_OUTPUT, talk
 
 __all__ = ["check_outputs"]
@@ -72,7 +73,13 @@ def _files(named: Mapping[str, Named]) -> Iterator[tuple[str, Path]]:
     for what, name in named.items():
         if name is not None and name != STANDARD_OUTPUT:
             path = Path(name)
-            if path.is_file() or path.is_dir() or not path.exists():
+            try:
+                is_file = path.is_file() or path.is_dir() or not path.exists()
+            except OSError as error:  # a name that is too long
+                raise InputError(
+                    f"{what} {shown(str(path))} cannot be: {error.strerror}"
+                ) from error
+            if is_file:
                 yield what, path
 
 

@@ -68,8 +68,7 @@ def test_a_file_that_cannot_be_written_comes_before_the_verdict(
     halfpower: Run,
 ) -> None:
     """Status 2: what was asked for is not done."""
-    Path("there").mkdir()
-    ended = halfpower(*COIL, "--expect", "33uH +- 10%", "--json", "there")
+    ended = halfpower(*COIL, "--expect", "33uH +- 10%", "--json", "/dev/full")
     assert ended.status == 2
     assert "Verdict: does not fit" in ended.out
 

@@ -7,7 +7,6 @@ from dataclasses import dataclass, field, replace
 import pytest
 
 from halfpower.analysis import (
-    InputError,
     Reading,
     Result,
     Setting,
@@ -34,7 +33,7 @@ from halfpower.sweeps import (
     measure_resonance,
     measure_sheet,
 )
-from halfpower.sweeps.errors import GuardError
+from halfpower.sweeps.errors import GuardError, NoResonanceError
 from halfpower.sweeps.lots import PartBench, parse_lot_text
 from halfpower.sweeps.run import Arrangement, Progress
 
@@ -268,7 +267,7 @@ def test_the_place_between_coil_and_capacitor_in_series_is_watched(
     kept, free = Kept(), Kept()
     with open_on_scene("capacitor-drawer") as (bench, simulated):
         told = session(simulated, free)
-        with pytest.raises(InputError):  # too small for that method, after its readings
+        with pytest.raises(NoResonanceError, match="too small for that"):
             measure_capacitor(bench, SPAN, job=job, session=told)
     in_series = max(
         reading.amplitude_v

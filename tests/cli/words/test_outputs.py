@@ -7,7 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from halfpower.analysis import InputError
 from halfpower.cli.at_bench import bundled_bench_file
+from halfpower.cli.words import check_outputs
 from halfpower.records import open_base
 
 READINGS = Path(__file__).parents[2] / "data" / "stripline-36mm-a.csv"
@@ -175,3 +177,9 @@ def test_a_lot_s_tables_do_not_land_on_its_base(
     assert ended.status == 2
     assert "are one file" in ended.err
     assert Path("lots.sqlite").read_bytes() == held
+
+
+def test_a_name_that_no_file_can_have_is_refused() -> None:
+    """300 characters, where file systems take 255: a sentence, not a fault."""
+    with pytest.raises(InputError, match=r"--json .* cannot be: File name"):
+        check_outputs({"--json": "9" * 300}, overwrite=True)

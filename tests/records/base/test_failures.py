@@ -95,7 +95,7 @@ def test_full_disk_cuts_no_line_of_a_side_file(
     room_for: Callable[[int], AbstractContextManager[None]],
 ) -> None:
     """What does not fit is not there; what comes later is whole."""
-    side = SideFile(tmp_path / "side.jsonl")
+    side = SideFile(tmp_path / "side.jsonl", base="", where="")
     side.append(invented.invented_part(1))
     before = side.path.read_bytes()
     room = room_for(len(before) + 100)

@@ -77,7 +77,7 @@ def test_markup_on_a_label_is_none_in_the_drawing(tmp_path: Path, text: str) -> 
 
     def made_of(words: str) -> set[str]:
         label = Label(code=words, lines=(words,))
-        (path,) = save_labels([label], tmp_path / "a.svg", sheet=SMALL)
+        (path,) = save_labels([label], tmp_path / "a.svg", sheet=SMALL, overwrite=True)
         root = ET.parse(path)  # noqa: S314 - written one line above
         return {name for one in root.iter() for name in (one.tag, *one.keys())}
 
