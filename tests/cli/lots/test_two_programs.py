@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from sqlalchemy import create_engine, text
+from sqlalchemy import NullPool, create_engine, text
 from sqlalchemy.exc import ProgrammingError
 
 from halfpower.records import open_base
@@ -106,11 +106,10 @@ def test_the_same_command_twice_is_refused_with_who_has_it(
 
 def ordered(url: str, *statements: str) -> None:
     """Have a server do something."""
-    engine = create_engine(url, isolation_level="AUTOCOMMIT")
-    with engine.connect() as connection:
+    engine = create_engine(url, isolation_level="AUTOCOMMIT", poolclass=NullPool)
+    with engine.connect() as connection:  # closed with the block, by an error too
         for one in statements:
             connection.execute(text(one))
-    engine.dispose()
 
 
 def test_two_stations_share_a_lot_on_a_server(server: str) -> None:
