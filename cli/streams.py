@@ -166,7 +166,7 @@ def deliver(text: str, *, escape: Callable[[str], str] | None = None) -> None:
     OSError
         It did not arrive.
     """
-    if escape is not None and "utf" not in sys.stdout.encoding.lower():
+    if escape is not None and "utf" not in (sys.stdout.encoding or "utf-8").lower():
         text = "".join(one if one.isascii() else escape(one) for one in text)
     sys.stdout.write(text)
     if (lost := why_lost(sys.stdout)) is not None:

@@ -18,6 +18,8 @@ from ..analysis.errors import InputError
 
 __all__ = ["whole_file", "write_whole"]
 
+NOT_WAITING = getattr(os, "O_NONBLOCK", 0)  # none on Windows, nor such pipes
+
 
 @contextlib.contextmanager
 def whole_file(path: Path, *, overwrite: bool = False) -> Iterator[IO[bytes]]:
@@ -39,7 +41,11 @@ def whole_file(path: Path, *, overwrite: bool = False) -> Iterator[IO[bytes]]:
     target = Path(os.path.realpath(path))
     try:
         if path.exists() and not path.is_file():
-            with path.open("wb") as device:  # of a folder this is refused
+            # Of a folder, and of a pipe that nobody reads, this is refused.
+            number = os.open(path, os.O_WRONLY | NOT_WAITING)
+            with os.fdopen(number, "wb") as device:
+                if NOT_WAITING:
+                    os.set_blocking(number, True)
                 yield device
             return
         if not overwrite and target.exists():

@@ -85,7 +85,9 @@ _LOST = (
     "look at the server and its network, and repeat: nothing is stored twice",
 )
 # How psycopg's sentence begins where no connection came to stand.
-_CONNECTING = re.compile(r"connection (?:failed|is bad|timeout)|failed to resolve")
+_CONNECTING = re.compile(
+    r"connection (?:failed|is bad|timeout)|failed to resolve|\[Errno -2\]"
+)
 # A damaged file's name of a table may be no text, not even in SQLite's own sentence.
 _OF_DATABASES = (SQLAlchemyError, sqlite3.Error, OSError, ImportError, UnicodeError)
 

@@ -87,7 +87,7 @@ def _unit_of(quantity: str) -> Unit:
 
 
 def _known(quantity: str) -> str:
-    if quantity not in QUANTITY_UNITS:
+    if not isinstance(quantity, str) or quantity not in QUANTITY_UNITS:
         raise ValueError(
             f"{quantity!r} is no quantity; it is one of {', '.join(QUANTITY_UNITS)}"
         )

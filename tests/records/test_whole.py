@@ -136,3 +136,10 @@ def test_what_has_no_utf_8_is_escaped(tmp_path: Path) -> None:
     """Half a surrogate pair, from a byte of an argument that is no text."""
     write_whole(tmp_path / "a", "\udc80")
     assert (tmp_path / "a").read_bytes() == b"\\udc80"
+
+
+def test_a_pipe_that_nobody_reads_is_refused_and_not_waited_for() -> None:
+    """POSIX open: ENXIO for a pipe without a reader, where it would not wait."""
+    os.mkfifo("pipe")
+    with pytest.raises(InputError, match="cannot write pipe"):
+        write_whole(Path("pipe"), "words")
