@@ -75,5 +75,6 @@ def _say(sentence: str, error: BaseException) -> None:
     with contextlib.suppress(OSError):
         if sys.stderr.isatty():
             columns = os.get_terminal_size(sys.stderr.fileno()).columns
-            said = textwrap.fill(said, max(columns, 1), break_on_hyphens=False)
+            if columns > 0:  # a bare pseudo-terminal has none, and does not wrap
+                said = textwrap.fill(said, columns, break_on_hyphens=False)
     print(said, *typed, sep="\n", file=sys.stderr)  # noqa: T201 - talk goes there

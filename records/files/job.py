@@ -147,9 +147,13 @@ def _differences(then: Any, now: Any, *, name: str) -> Iterator[str]:
         for n, (one, other) in enumerate(zip(then, now, strict=True), start=1):
             yield from _differences(one, other, name=f"{name}.{n}")
     elif then != now:
-        yield f"{name} was {_shown(then)} and is {_shown(now)}"
+        yield f"{_cut(name)} was {_shown(then)} and is {_shown(now)}"
 
 
 def _shown(value: Any) -> str:
     text = "not stated" if value is None else json.dumps(value, ensure_ascii=False)
+    return _cut(text)
+
+
+def _cut(text: str) -> str:
     return text if len(text) <= WIDEST else f"{text[:WIDEST]}..."

@@ -185,6 +185,10 @@ def test_a_long_value_is_cut_short() -> None:
     with pytest.raises(InputError) as caught:
         same(line(part=Invented(word="a" * 9999)), line(part=Invented(word="b")))
     assert len(str(caught.value)) < 300
+    hostile = json.dumps({"halfpower.job": 1, "procedure": "coil", "n" * 9999: 1})
+    with pytest.raises(InputError) as caught:
+        same(hostile, line(part=Invented(word="b")))
+    assert len(str(caught.value)) < 500
 
 
 def test_a_field_that_came_later_is_as_if_not_stated() -> None:
