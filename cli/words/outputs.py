@@ -6,6 +6,7 @@ again when it writes.
 
 import os
 import re
+import stat
 from collections.abc import Iterator, Mapping
 from itertools import combinations
 from pathlib import Path
@@ -74,12 +75,14 @@ def _files(named: Mapping[str, Named]) -> Iterator[tuple[str, Path]]:
         if name is not None and name != STANDARD_OUTPUT:
             path = Path(name)
             try:
-                is_file = path.is_file() or path.is_dir() or not path.exists()
+                mode = path.stat().st_mode
+            except (FileNotFoundError, NotADirectoryError):
+                mode = stat.S_IFREG
             except OSError as error:  # a name that is too long
                 raise InputError(
                     f"{what} {shown(str(path))} cannot be: {error.strerror}"
                 ) from error
-            if is_file:
+            if stat.S_ISREG(mode) or stat.S_ISDIR(mode):
                 yield what, path
 
 

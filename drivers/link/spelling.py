@@ -106,6 +106,8 @@ def _addresses(host: str) -> set[str]:
     The look-up has no time limit of its own: it runs aside, and what is late is left.
     """
     found: set[str] = set()
+    if host.rstrip(".").lower() == socket.gethostname().lower():
+        found.add(HERE)  # whether its own name is looked up or not
 
     def look_up() -> None:
         with contextlib.suppress(OSError, UnicodeError):
@@ -115,7 +117,7 @@ def _addresses(host: str) -> set[str]:
     aside = threading.Thread(target=look_up, daemon=True)
     aside.start()
     aside.join(RESOLVED_WITHIN_S)
-    return set() if aside.is_alive() else found
+    return found if not aside.is_alive() else found & {HERE}
 
 
 def _is_here(address: tuple[Any, ...]) -> bool:
