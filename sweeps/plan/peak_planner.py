@@ -357,23 +357,32 @@ class PeakPlanner(AskTell[ResonanceFit]):
 
     def _witness(self) -> Plan:
         """Step down the peak and back; again where a lag is not seen, nor ruled out."""
-        peak = _estimate_of(self.found)
-        down = next(self._about(peak, DOWN), None)
-        if not self.goal.witness or down is None:
+        if not self.goal.witness:
             return
-        steps = [down, next(self._about(peak, (0.0,)))]
-        if self.readings[-1].amplitude_v < self.found.amplitude_v / 2.0:
-            steps.reverse()
+        steps: list[Setting] = []
         for _ in range(MOST_STEPS):
             if len(self.readings) + 2 > self._most:
                 return
+            steps = steps or self._down_and_back()
             for step in steps:  # noqa: UP028 - a list cannot be sent readings
                 yield step
+            if not steps:
+                return
             n = len(self.readings)
             self.witnesses += (n - 2, n - 1)
             lag = self.lag
             if lag is None or lag.significant or lag.share < SUSPECT * lag.u_share:
                 return
+
+    def _down_and_back(self) -> list[Setting]:
+        """Give the two settings of a step; the first is far from the last reading."""
+        peak = _estimate_of(self.found)
+        try:
+            steps = [next(self._about(peak, DOWN)), next(self._about(peak, (0.0,)))]
+        except (EdgeError, StopIteration):
+            return []  # the span has no room for it; what was measured stands
+        is_low = self.readings[-1].amplitude_v < self.found.amplitude_v / 2.0
+        return steps[::-1] if is_low else steps
 
     def _profile(self) -> tuple[FloatArray, FloatArray]:
         """Put the readings in order of frequency, the fixture's slope taken out."""

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import pytest
@@ -269,3 +270,19 @@ def test_a_generator_that_ends_below_the_witness_ends_the_plan() -> None:
             planner.tell(part.read(setting))
     assert planner.phase == "done"
     assert planner.witnesses == ()
+
+
+def test_a_witness_never_costs_a_measurement(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The last fit may move a peak to the span's edge: what was measured stands."""
+    about = PeakPlanner._about  # noqa: SLF001 - where the edge is found
+
+    def at_the_edge(self: PeakPlanner, *given: Any) -> Any:
+        if self.phase == "witness":
+            raise EdgeError("the peak lies within half a bandwidth of the edge")
+        return about(self, *given)
+
+    monkeypatch.setattr(PeakPlanner, "_about", at_the_edge)
+    planner = run(CoupledCoil(f0_hz=7.1e6, q=100.0, noise=1e-3), witness=True)
+    assert planner.phase == "done"
+    assert planner.witnesses == ()
+    assert planner.found.loaded_q == pytest.approx(100.0, rel=0.02)
